@@ -1,0 +1,201 @@
+"""Tags of the look: glyphs beside their words, drawings, and the parts that every page is made of.
+
+Words are translated here; geometry is worked out in ``servicedesk.core.drawing``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from django import template
+from django.forms import BoundField
+from django.templatetags.static import static
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext_lazy as _
+
+from servicedesk.core.drawing.ahead import ahead_svg, tally_svg
+from servicedesk.core.drawing.glyphs import TONE_OF, glyph_of
+from servicedesk.core.drawing.levels import LevelRow, level_svg
+
+register = template.Library()
+
+WORDS = {
+    "in": _("In band"),
+    "low": _("Below band"),
+    "high": _("Above band"),
+    "under": _("Below the limit"),
+    "over": _("Above the limit"),
+    "again": _("Test again"),
+    "check": _("To be checked"),
+    "doubt": _("Not to be acted on"),
+    "expect": _("Expected, not measured"),
+    "infer": _("Worked out from another"),
+    "none": _("Not tested"),
+    "silent": _("Silent"),
+    "alone": _("In isolation"),
+    "wait": _("Waiting to be sent"),
+    "sent": _("Sent"),
+    "fail": _("Not sent"),
+    "due": _("Due"),
+    "late": _("Overdue"),
+    "held": _("Held for your word"),
+    "moved": _("Moved"),
+}
+ALARMS = ("under", "over")
+
+
+def _drawing(svg: str) -> SafeString:
+    """Drawings escape every word they are given, so their text is safe as it stands."""
+    return mark_safe(svg)
+
+
+@register.simple_tag
+def glyph(state: str, size: str = "") -> SafeString:
+    """``{% glyph "low" %}``; size "row" or "word". Always beside its word, so hidden from readers aloud."""
+    cls = f"glyph glyph--{size}" if size else "glyph"
+    address = f"{static('icons/glyphs.svg')}#{glyph_of(state)}"
+    return format_html(
+        '<svg class="{}" viewBox="0 0 24 24" aria-hidden="true" focusable="false"><use href="{}"/></svg>',
+        cls,
+        address,
+    )
+
+
+@register.filter
+def tone(state: str) -> str:
+    """``data-tone="{{ state|tone }}"``: the tone of a state."""
+    return TONE_OF[glyph_of(state)]
+
+
+@register.filter
+def word(state: str) -> str:
+    """The word of a state, in the reader's language."""
+    return str(WORDS[glyph_of(state)])
+
+
+@register.simple_tag
+def state_word(state: str, words: str = "") -> SafeString:
+    """``{% state_word "late" "9 days overdue" %}``: glyph and word together, in the state's tone."""
+    return format_html(
+        '<span class="said" data-tone="{}">{}<span>{}</span></span>',
+        tone(state),
+        glyph(state),
+        words or word(state),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnRow:
+    """A level row with its picture and its word."""
+
+    row: LevelRow
+    picture: SafeString
+    state: str
+    word: str
+    tone: str
+
+
+@register.inclusion_tag("components/level_rows.html")
+def levels(rows: Iterable[LevelRow], caption: str = "") -> dict[str, object]:
+    """``{% levels rows "Water today" %}``: the list that reads itself."""
+    return {"rows": [drawn_row(row) for row in rows], "caption": caption or _("Values against their bands")}
+
+
+def drawn_row(row: LevelRow) -> DrawnRow:
+    """What the template needs of one row. A row that is not tested and not here carries no word of verdict."""
+    return DrawnRow(
+        row=row,
+        picture=_drawing(level_svg(row)),
+        state=row.mark,
+        word=row.word
+        or word(row.state if row.kind == "inferred" and row.tone in ("out", "act") else row.mark),
+        tone=row.tone,
+    )
+
+
+@register.inclusion_tag("components/verdict.html")
+def verdict(state: str, text: str = "", words: str = "", tag: str = "p") -> dict[str, object]:
+    """``{% verdict "low" "6.9 dKH, 0.3 under the low mark." %}``: the largest word on the screen."""
+    name = glyph_of(state)
+    return {
+        "state": name,
+        "tone": tone(name),
+        "word": words or word(name),
+        "text": text,
+        "alarm": name in ALARMS,
+        "tag": tag,
+    }
+
+
+@register.inclusion_tag("components/field.html")
+def field(bound: BoundField, unit: str = "") -> dict[str, object]:
+    """``{% field form.volume %}``: label above, error under it with what was typed."""
+    widget = bound.field.widget
+    return {
+        "field": bound,
+        "unit": unit,
+        "kind": _kind(bound),
+        "optional": not bound.field.required and not bound.field.disabled,
+        "errors": _errors(bound),
+        "hidden": widget.is_hidden,
+    }
+
+
+def _kind(bound: BoundField) -> str:
+    if bound.widget_type == "checkbox":
+        return "tick"
+    return "group" if bound.use_fieldset else "plain"
+
+
+def _errors(bound: BoundField) -> list[str]:
+    """Each error, led by what was typed unless the sentence already repeats it."""
+    typed: Any = bound.value() if bound.form.is_bound else None
+    told = (
+        isinstance(typed, str)
+        and typed.strip()
+        and bound.widget_type not in ("select", "radioselect", "password")
+    )
+    return [f"“{typed}”: {error}" if told and typed not in error else str(error) for error in bound.errors]
+
+
+@register.inclusion_tag("components/empty.html")
+def empty(text: str) -> dict[str, object]:
+    """``{% empty "Nothing is overdue. The next task falls due on Friday." %}``"""
+    return {"text": text}
+
+
+@register.inclusion_tag("components/photo.html")
+def photo(url: str = "", place: str = "", when: str = "", described: str = "") -> dict[str, object]:
+    """``{% photo url place when %}``: date and place stand beneath; without a picture it says so."""
+    return {"url": url, "place": place, "when": when, "described": described or place}
+
+
+@register.inclusion_tag("components/banner.html")
+def banner(state: str, said: str, text: str = "", label: str = "", url: str = "") -> dict[str, object]:
+    """``{% banner "fail" "The mail was not sent." "It goes again at 10:40." %}``"""
+    return {
+        "state": glyph_of(state),
+        "tone": tone(state),
+        "said": said,
+        "text": text,
+        "label": label,
+        "url": url,
+    }
+
+
+@register.simple_tag
+def ahead(help_h: float | None, harm_h: float | None, title: str) -> SafeString:
+    """``{% ahead row.help_h row.harm_h row.ahead_words %}``: hours until help and until harm, drawn."""
+    return _drawing(ahead_svg(help_h=help_h, harm_h=harm_h, title=title))
+
+
+@register.inclusion_tag("components/tally.html")
+def tally(done: int, total: int, text: str) -> dict[str, object]:
+    """``{% tally 42 88 "42 of 88 stops placed" %}``: progress between two lines."""
+    return {
+        "picture": _drawing(tally_svg(done=done, total=total, title=text)) if total > 0 else "",
+        "text": text,
+    }
