@@ -1,0 +1,31 @@
+"""States of a client's report and of a house paper, and the client's verdicts."""
+
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
+
+class ReportState(TextChoices):
+    WAITING = "waiting", _("being made")
+    HELD = "held", _("waits for your word")
+    READY = "ready", _("ready")
+    SENT = "sent", _("sent")
+    FAILED = "failed", _("failed")
+
+
+REPORT_MOVES: dict[str, set[str]] = {
+    ReportState.WAITING: {ReportState.HELD, ReportState.READY, ReportState.FAILED},
+    ReportState.HELD: {ReportState.READY},
+    ReportState.READY: {ReportState.SENT, ReportState.FAILED},
+    ReportState.SENT: set(),
+    ReportState.FAILED: {ReportState.WAITING},
+}
+
+
+class Verdict(TextChoices):
+    WELL = "well", _("All is well")
+    WATCHING = "watching", _("We are watching")
+    ACTING = "acting", _("We are acting")
+
+
+class PaperKind(TextChoices):
+    OVERDUE = "overdue", _("overdue maintenance")

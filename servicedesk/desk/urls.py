@@ -1,0 +1,6 @@
+"""Addresses of this room."""
+
+from django.urls import URLPattern
+
+app_name = "desk"
+urlpatterns: list[URLPattern] = []

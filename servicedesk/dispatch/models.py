@@ -1,0 +1,87 @@
+"""The ledger of work: jobs and messages as rows. The queue is only a bell; these tables are the truth."""
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+
+from servicedesk.dispatch.choices import Channel, JobState, MessageState
+
+
+class Job(models.Model):
+    """A piece of work. `key` names it once for ever; `attempt` is the fence for whoever finishes it."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    kind = models.CharField(max_length=60)
+    key = models.CharField(max_length=200, unique=True)
+    args = models.JSONField(default=dict)
+    state = models.CharField(max_length=10, choices=JobState.choices, default=JobState.QUEUED)
+    attempt = models.PositiveIntegerField(default=0)
+    not_before = models.DateTimeField(null=True, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    rung_at = models.DateTimeField(null=True, blank=True)
+    progress_done = models.PositiveIntegerField(default=0)
+    progress_total = models.PositiveIntegerField(default=0)
+    progress_note = models.CharField(max_length=200, blank=True)
+    result = models.JSONField(default=dict)
+    error = models.TextField(blank=True)
+    made_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(state__in=JobState.values), name="job_state_known"),
+            models.CheckConstraint(
+                condition=Q(finished_at__isnull=True) | Q(state__in=["done", "failed"]),
+                name="job_finished_has_end",
+            ),
+        ]
+        indexes = [models.Index(fields=["state", "lease_until"], name="job_open")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key}"
+
+
+class Message(models.Model):
+    """One message to one recipient. `message_id` stays the same when it has to be sent again."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    key = models.CharField(max_length=200, unique=True)
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, related_name="messages")
+    channel = models.CharField(max_length=10, choices=Channel.choices, default=Channel.MAIL)
+    recipient = models.CharField(max_length=254)
+    message_id = models.CharField(max_length=200, unique=True)
+    subject = models.CharField(max_length=200)
+    text = models.TextField()
+    html = models.TextField(blank=True)
+    attachment = models.CharField(max_length=300, blank=True)
+    attachment_name = models.CharField(max_length=120, blank=True)
+    state = models.CharField(max_length=10, choices=MessageState.choices, default=MessageState.QUEUED)
+    tries = models.PositiveIntegerField(default=0)
+    not_before = models.DateTimeField(null=True, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    error = models.TextField(blank=True)
+    made_at = models.DateTimeField()
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(state__in=MessageState.values), name="message_state_known"),
+            models.CheckConstraint(
+                condition=Q(sent_at__isnull=True) | Q(state="sent"), name="message_sent_has_time"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.subject} to {self.recipient}"
+
+
+class Erasure(models.Model):
+    """While one is open, facts may be removed (never altered): for erasing a person's data by law."""
+
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True)
+    why = models.CharField(max_length=200)
+
+    def __str__(self) -> str:
+        return self.why

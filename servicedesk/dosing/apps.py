@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class DosingConfig(AppConfig):
+    name = "servicedesk.dosing"

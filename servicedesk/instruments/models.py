@@ -1,0 +1,156 @@
+"""Unattended instruments: what they measure, their tokens, what they delivered, their reagents, calibrations, trust."""
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from clients.models import Equipment, Tank
+from servicedesk.instruments.choices import DeliveryState, Trust
+from servicedesk.stock.models import Item, Lot
+from servicedesk.water.models import Method
+from servicedesk.web.facts import Fact
+
+
+class Instrument(models.Model):
+    """A device that measures and reports by itself. Reports every `interval_minutes`, at most `grace_minutes` late."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    equipment = models.OneToOneField(Equipment, on_delete=models.PROTECT, related_name="instrument")
+    tank = models.ForeignKey(Tank, on_delete=models.PROTECT, related_name="instruments")
+    interval_minutes = models.PositiveIntegerField(default=360)
+    grace_minutes = models.PositiveIntegerField(default=60)
+    last_contact_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return str(self.equipment)
+
+
+class Measure(models.Model):
+    """One parameter an instrument measures: under which name and unit it sends it, by which method (with its
+    stated tolerance), with which reagent, how much of it a test takes and how many tests it makes a day."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    instrument = models.ForeignKey(Instrument, on_delete=models.CASCADE, related_name="measures")
+    parameter = models.CharField(max_length=30)
+    sent_name = models.CharField(max_length=40)
+    unit = models.CharField(max_length=20)
+    method = models.ForeignKey(Method, on_delete=models.PROTECT, related_name="measures")
+    reagent = models.ForeignKey(
+        Item, on_delete=models.PROTECT, null=True, blank=True, related_name="measures"
+    )
+    ml_per_test = models.FloatField(default=0)
+    tests_per_day = models.FloatField(default=0)
+    bottle_ml = models.FloatField(default=0)
+    calibrate_every_days = models.PositiveIntegerField(default=30)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["instrument", "parameter"], name="measure_once"),
+            models.UniqueConstraint(fields=["instrument", "sent_name"], name="measure_name_once"),
+            models.CheckConstraint(
+                condition=Q(ml_per_test__gte=0, tests_per_day__gte=0), name="measure_use_sound"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.parameter
+
+
+class Token(models.Model):
+    """A device's pass: shown once, stored as SHA-256, writes deliveries of one instrument and nothing else."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    instrument = models.ForeignKey(Instrument, on_delete=models.CASCADE, related_name="tokens")
+    start = models.CharField(max_length=12)
+    sha256 = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField()
+    expires_at = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(expires_at__isnull=True) | Q(expires_at__gt=F("made_at")),
+                name="token_ends_after_start",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.start
+
+
+class Delivery(models.Model):
+    """One body as an instrument sent it. The same body again is the same delivery."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="deliveries")
+    sha256 = models.CharField(max_length=64)
+    media_type = models.CharField(max_length=60)
+    body = models.TextField()
+    received_at = models.DateTimeField()
+    state = models.CharField(max_length=8, choices=DeliveryState.choices)
+    stored = models.PositiveIntegerField(default=0)
+    held = models.PositiveIntegerField(default=0)
+    error = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["instrument", "sha256"], name="delivery_once")]
+        indexes = [models.Index(fields=["instrument", "received_at"], name="delivery_by_time")]
+
+    def __str__(self) -> str:
+        return f"{self.instrument_id} {self.received_at}"
+
+
+class ReagentLoad(Fact):
+    """A bottle was put in: so many mL of this lot."""
+
+    measure = models.ForeignKey(Measure, on_delete=models.PROTECT, related_name="loads")
+    at = models.DateTimeField()
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, related_name="+")
+    ml = models.FloatField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["origin", "part"], name="reagent_load_once"),
+            models.CheckConstraint(condition=Q(ml__gt=0), name="reagent_load_above_nought"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.ml} mL"
+
+
+class Calibration(Fact):
+    """An instrument was calibrated against a reference value: what it showed before and after, canonical units."""
+
+    measure = models.ForeignKey(Measure, on_delete=models.PROTECT, related_name="calibrations")
+    at = models.DateTimeField()
+    reference = models.FloatField()
+    reference_u = models.FloatField(null=True)
+    before = models.FloatField()
+    after = models.FloatField(null=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="calibration_once")]
+
+    def __str__(self) -> str:
+        return f"{self.before} → {self.after}"
+
+
+class TrustMove(Fact):
+    """From then on the measure stands at this trust, because."""
+
+    measure = models.ForeignKey(Measure, on_delete=models.PROTECT, related_name="trust_moves")
+    at = models.DateTimeField()
+    trust = models.CharField(max_length=13, choices=Trust.choices)
+    why = models.CharField(max_length=200)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="trust_move_once")]
+
+    def __str__(self) -> str:
+        return self.trust

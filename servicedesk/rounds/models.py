@@ -1,0 +1,86 @@
+"""Visits that are owed, and the rounds that put them on a day, a technician and a place in the order."""
+
+import uuid
+
+from django.conf import settings
+from django.db import models
+from django.db.models import F, Q
+
+from clients.models import ServicePlan, Site, Tank
+from servicedesk.rounds.choices import StopState, VisitCause
+from servicedesk.stock.models import Place
+
+
+class DueVisit(models.Model):
+    """A visit is owed: one site, its tanks, earliest, due and latest day, minutes. Isolated tanks get their own.
+    `key` is the plan and the slot, so one slot makes one visit."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    key = models.CharField(max_length=120, unique=True)
+    cause = models.CharField(max_length=8, choices=VisitCause.choices)
+    plan = models.ForeignKey(
+        ServicePlan, on_delete=models.PROTECT, null=True, blank=True, related_name="due_visits"
+    )
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="due_visits")
+    tanks = models.ManyToManyField(Tank, related_name="due_visits")
+    why = models.CharField(max_length=200, blank=True)
+    earliest = models.DateField()
+    due = models.DateField()
+    latest = models.DateField()
+    minutes = models.PositiveIntegerField(default=45)
+    isolated = models.BooleanField(default=False)
+    called_off_at = models.DateTimeField(null=True, blank=True)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(earliest__lte=F("due"), due__lte=F("latest")), name="due_visit_window_in_order"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site} {self.due}"
+
+
+class Round(models.Model):
+    """One technician's day. Times are local to the business."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    day = models.DateField()
+    technician = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="rounds")
+    van = models.ForeignKey(Place, on_delete=models.PROTECT, null=True, blank=True, related_name="rounds")
+    starts = models.TimeField(default="08:00")
+    ends = models.TimeField(default="17:00")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["day", "technician"], name="round_once_a_day")]
+
+    def __str__(self) -> str:
+        return f"{self.technician} {self.day}"
+
+
+class Stop(models.Model):
+    """A due visit put on a round: what re-planning moves. Arrival and departure are written by visits."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    round = models.ForeignKey(Round, on_delete=models.PROTECT, related_name="stops")
+    due_visit = models.OneToOneField(DueVisit, on_delete=models.PROTECT, related_name="stop")
+    order = models.PositiveIntegerField()
+    planned_at = models.TimeField()
+    minutes = models.PositiveIntegerField(default=45)
+    drive_minutes = models.PositiveIntegerField(default=10)
+    state = models.CharField(max_length=10, choices=StopState.choices, default=StopState.PLANNED)
+    arrived_at = models.DateTimeField(null=True, blank=True)
+    left_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(left_at__isnull=True) | Q(arrived_at__isnull=False),
+                name="stop_left_after_arrival",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.order} {self.due_visit}"

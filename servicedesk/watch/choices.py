@@ -1,0 +1,23 @@
+"""Kinds of things that want attention, soonest harm first."""
+
+from django.db.models import IntegerChoices, TextChoices
+from django.utils.translation import gettext_lazy as _
+
+
+class AttentionKind(TextChoices):
+    BEYOND_LIMIT = "beyond_limit", _("beyond the limit")
+    OUT_OF_BAND = "out_of_band", _("out of band")
+    SILENT = "silent", _("silent")
+    DISAGREES = "disagrees", _("instrument disagrees")
+    RUNNING_OUT = "running_out", _("running out")
+    DEATH = "death", _("a death")
+    REPORT = "report", _("report")
+    PLAN = "plan", _("plan")
+
+
+class Severity(IntegerChoices):
+    """Lower is sooner."""
+
+    NOW = 1, _("now")
+    SOON = 2, _("soon")
+    WATCH = 3, _("watch")

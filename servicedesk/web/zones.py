@@ -1,0 +1,20 @@
+"""Times are stored in UTC and shown in the business's zone."""
+
+from collections.abc import Callable
+from zoneinfo import ZoneInfo
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+
+class BusinessZone:
+    """Switches the shown zone to that of the signed-in person (kept on the user row, from the business)."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        user = request.user
+        name = getattr(user, "zone", "") if user.is_authenticated else ""
+        with timezone.override(ZoneInfo(name or "UTC")):
+            return self.get_response(request)
