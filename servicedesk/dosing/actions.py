@@ -1,0 +1,154 @@
+"""Recording what was added to tanks and how pumps were set. The tool commands no device: people set, this records."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from clients.models import Tank
+from servicedesk.dosing.choices import DoseKind
+from servicedesk.dosing.models import Channel, Dose, PumpCheck, RateChange, Refill, Solution
+from servicedesk.staff.models import User
+from servicedesk.stock.models import Lot
+from servicedesk.water import actions as water
+
+
+class NotDosed(Exception):
+    """An amount or a rate that cannot be; the sentence says why."""
+
+
+@transaction.atomic
+def record_dose(
+    *,
+    tank: Tank,
+    solution: Solution,
+    ml: float,
+    at: datetime,
+    by: User | None,
+    origin: UUID,
+    part: int = 0,
+    received_at: datetime,
+    channel: Channel | None = None,
+    kind: str = DoseKind.BY_HAND,
+) -> Dose:
+    """So many mL went in. The same (origin, part) again is the same dose."""
+    if not 0 < ml < 1e6:
+        raise NotDosed(f"{ml:g} mL cannot be: say how much went in.")
+    row, made = Dose.objects.get_or_create(
+        origin=origin,
+        part=part,
+        defaults={
+            "tank": tank,
+            "solution": solution,
+            "channel": channel,
+            "kind": kind,
+            "at": at,
+            "ml": ml,
+            "by": by,
+            "received_at": received_at,
+        },
+    )
+    if made:
+        water.touch(tank=tank, at=at)
+    return row
+
+
+@transaction.atomic
+def set_rate(
+    *,
+    channel: Channel,
+    ml_per_day: float,
+    at: datetime,
+    by: User | None,
+    origin: UUID,
+    part: int = 0,
+    received_at: datetime,
+    why: str = "",
+    until: datetime | None = None,
+) -> RateChange:
+    """A person set a channel to so many mL a day; `until` ends a temporary rate."""
+    most = channel.max_ml_per_day
+    if ml_per_day < 0 or (most is not None and ml_per_day > most):
+        raise NotDosed(f"{ml_per_day:g} mL a day cannot be: this channel gives 0 to {most or 1e6:g}.")
+    row, made = RateChange.objects.get_or_create(
+        origin=origin,
+        part=part,
+        defaults={
+            "channel": channel,
+            "ml_per_day": ml_per_day,
+            "at": at,
+            "until": until,
+            "why": why,
+            "by": by,
+            "received_at": received_at,
+        },
+    )
+    if made:
+        water.touch(tank=channel.tank, at=at)
+    return row
+
+
+@transaction.atomic
+def record_refill(
+    *,
+    channel: Channel,
+    ml_now: float,
+    at: datetime,
+    by: User | None,
+    origin: UUID,
+    part: int = 0,
+    received_at: datetime,
+    ml_before: float | None = None,
+    lot: Lot | None = None,
+) -> Refill:
+    """The container holds `ml_now` mL after filling."""
+    if not 0 <= ml_now <= channel.container_ml * 1.1:
+        raise NotDosed(f"{ml_now:g} mL cannot be: the container holds {channel.container_ml:g} mL.")
+    row, made = Refill.objects.get_or_create(
+        origin=origin,
+        part=part,
+        defaults={
+            "channel": channel,
+            "ml_now": ml_now,
+            "ml_before": ml_before,
+            "lot": lot,
+            "at": at,
+            "by": by,
+            "received_at": received_at,
+        },
+    )
+    if made:
+        water.touch(tank=channel.tank, at=at)
+    return row
+
+
+@transaction.atomic
+def record_pump_check(
+    *,
+    channel: Channel,
+    asked_ml: float,
+    before_ml: float,
+    at: datetime,
+    by: User | None,
+    origin: UUID,
+    part: int = 0,
+    received_at: datetime,
+    after_ml: float | None = None,
+) -> PumpCheck:
+    """The channel was run and measured, before and after setting."""
+    if asked_ml <= 0 or before_ml < 0 or (after_ml is not None and after_ml < 0):
+        raise NotDosed("Say how many mL were asked for and how many came.")
+    row, _made = PumpCheck.objects.get_or_create(
+        origin=origin,
+        part=part,
+        defaults={
+            "channel": channel,
+            "asked_ml": asked_ml,
+            "before_ml": before_ml,
+            "after_ml": after_ml,
+            "at": at,
+            "by": by,
+            "received_at": received_at,
+        },
+    )
+    return row

@@ -1,0 +1,34 @@
+"""Passes for devices: made once, shown once, kept only as a hash."""
+
+import hashlib
+import secrets
+from datetime import datetime
+
+from django.db import transaction
+
+from servicedesk.instruments.models import Instrument, Token
+
+START = "trk_"
+
+
+def digest(text: str) -> str:
+    """SHA-256 of a pass, as it is stored."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@transaction.atomic
+def make_token(
+    *, instrument: Instrument, at: datetime, expires_at: datetime | None = None, text: str | None = None
+) -> tuple[Token, str]:
+    """A new pass (256 random bits) and its text, to be shown once. `text` is for the demo only."""
+    text = text or START + secrets.token_urlsafe(32)
+    row = Token.objects.create(
+        instrument=instrument, start=text[:10], sha256=digest(text), made_at=at, expires_at=expires_at
+    )
+    return row, text
+
+
+@transaction.atomic
+def revoke_token(*, token: Token, at: datetime) -> None:
+    """From now on the pass opens nothing."""
+    Token.objects.filter(pk=token.pk, revoked_at__isnull=True).update(revoked_at=at)

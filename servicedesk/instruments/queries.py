@@ -1,0 +1,86 @@
+"""What instruments are worth and how long their bottles last."""
+
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta
+from uuid import UUID
+
+from clients.models import Tank
+from servicedesk.instruments.choices import Trust
+from servicedesk.instruments.models import Instrument, Measure, ReagentLoad, TrustMove
+
+
+def measures_of(tanks: Iterable[Tank]) -> list[Measure]:
+    """What instruments in use measure at these tanks."""
+    rows = Measure.objects.filter(
+        instrument__tank__in=[t.pk for t in tanks], instrument__equipment__retired_on__isnull=True
+    )
+    return list(
+        rows.select_related(
+            "instrument", "instrument__equipment", "instrument__tank", "method", "reagent"
+        ).order_by("instrument__equipment__name", "parameter", "pk")
+    )
+
+
+def instruments_in_use() -> list[Instrument]:
+    """All instruments fitted now."""
+    rows = Instrument.objects.filter(equipment__retired_on__isnull=True, tank__retired_on__isnull=True)
+    return list(rows.select_related("equipment", "tank", "tank__site").order_by("equipment__name", "pk"))
+
+
+def trusts(measures: Iterable[Measure]) -> dict[UUID, TrustMove]:
+    """The last move of trust per measure; one that never moved is believed."""
+    rows = TrustMove.objects.filter(measure__in=[m.pk for m in measures]).order_by("at", "pk")
+    return {row.measure_id: row for row in rows}
+
+
+def trust_of(measure: Measure) -> str:
+    """Where a measure stands (choices.Trust)."""
+    row = trusts([measure]).get(measure.pk)
+    return row.trust if row else Trust.BELIEVED
+
+
+def trust_by_tank(tank: Tank) -> dict[str, str]:
+    """Trust per parameter of the instruments at a tank; the worst where two measure the same."""
+    worst = [Trust.BELIEVED, Trust.TO_CHECK, Trust.NOT_TO_ACT_ON]
+    measures = measures_of([tank])
+    moves = trusts(measures)
+    out: dict[str, str] = {}
+    for measure in measures:
+        row = moves.get(measure.pk)
+        now = Trust(row.trust) if row else Trust.BELIEVED
+        before = Trust(out.get(measure.parameter, Trust.BELIEVED))
+        out[measure.parameter] = max(now, before, key=worst.index)
+    return out
+
+
+def loads_of(measures: Iterable[Measure], at: datetime) -> dict[UUID, ReagentLoad]:
+    """The last reagent load per measure."""
+    rows = ReagentLoad.objects.filter(measure__in=[m.pk for m in measures], at__lte=at).order_by("at", "pk")
+    return {row.measure_id: row for row in rows}
+
+
+def left_ml_of(measure: Measure, load: ReagentLoad, at: datetime) -> float:
+    """mL left in a bottle by its schedule: load less tests a day times mL a test."""
+    days = (at - load.at).total_seconds() / 86400
+    return max(0.0, load.ml - days * measure.tests_per_day * measure.ml_per_test)
+
+
+def bottle_left_ml(measure: Measure, at: datetime) -> float | None:
+    """mL left in the bottle; None when nothing was ever loaded."""
+    load = loads_of([measure], at).get(measure.pk)
+    return None if load is None else left_ml_of(measure, load, at)
+
+
+def bottle_empty_on(measure: Measure, at: datetime) -> date | None:
+    """The day on which the bottle no longer holds one whole test."""
+    load = loads_of([measure], at).get(measure.pk)
+    return None if load is None else empty_day(measure, load, at)
+
+
+def empty_day(measure: Measure, load: ReagentLoad, at: datetime) -> date | None:
+    """The same from a load already read."""
+    use = measure.tests_per_day * measure.ml_per_test
+    if use <= 0:
+        return None
+    tests = left_ml_of(measure, load, at) // measure.ml_per_test
+    return (at + timedelta(days=min(3650.0, tests / measure.tests_per_day))).date()

@@ -1,0 +1,143 @@
+"""Reading what is known about the water: values as corrected, bands, tests."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+
+from clients.models import Tank
+from servicedesk.water.choices import Flag
+from servicedesk.water.models import Band, Correction, Reading, Series, TankTest, WaterChange
+
+DOUBTFUL = Flag.TIME_DOUBTFUL | Flag.IMPLAUSIBLE
+
+
+@dataclass(frozen=True)
+class ReadingValue:
+    """One value as it stands now: corrected where it was corrected, in the parameter's canonical unit."""
+
+    reading_id: int
+    tank_id: UUID
+    parameter: str
+    at: datetime
+    seq: int
+    value: float
+    series_id: int
+    method_id: UUID
+    method_name: str
+    kind: str
+    source_kind: str
+    equipment_id: UUID | None
+    flags: int
+    entered: str
+    entered_unit: str
+    corrected: bool
+    origin: UUID
+
+
+FIELDS = (
+    "pk",
+    "series__tank_id",
+    "series__parameter",
+    "at",
+    "seq",
+    "value",
+    "series_id",
+    "series__method_id",
+    "series__method__name",
+    "series__method__kind",
+    "series__source__kind",
+    "series__source__equipment_id",
+    "flags",
+    "entered",
+    "entered_unit",
+    "origin",
+)
+
+
+def _standing() -> QuerySet[Reading]:
+    last = Correction.objects.filter(reading=OuterRef("pk")).order_by("-number")
+    return Reading.objects.annotate(
+        correction=Subquery(last.values("number")[:1]), corrected_to=Subquery(last.values("new")[:1])
+    ).exclude(Q(correction__isnull=False) & Q(corrected_to__isnull=True))
+
+
+def _values(rows: QuerySet[Reading]) -> list[ReadingValue]:
+    out = []
+    for row in rows.values_list(*FIELDS, "correction", "corrected_to"):
+        *known, origin, correction, new = row
+        known[5] = known[5] if correction is None else new
+        out.append(ReadingValue(*known, corrected=correction is not None, origin=origin))
+    return out
+
+
+def readings_of(
+    tank: Tank,
+    *,
+    parameter: str | None = None,
+    since: datetime | None = None,
+    until: datetime | None = None,
+    doubtful: bool = False,
+) -> list[ReadingValue]:
+    """Values of a tank in order of time. Withdrawn ones never; those of doubtful time or size only on request."""
+    rows = _standing().filter(series__tank=tank)
+    if parameter is not None:
+        rows = rows.filter(series__parameter=parameter)
+    if since is not None:
+        rows = rows.filter(at__gte=since)
+    if until is not None:
+        rows = rows.filter(at__lte=until)
+    if not doubtful:
+        rows = rows.alias(bad=F("flags").bitand(int(DOUBTFUL))).filter(bad=0)
+    return _values(rows.order_by("at", "seq", "pk"))
+
+
+def latest_values(
+    tanks: Iterable[Tank], *, until: datetime | None = None
+) -> dict[tuple[UUID, str], ReadingValue]:
+    """The newest believable value per tank and parameter: one look-up per series, not per reading."""
+    series = Series.objects.filter(tank__in=[t.pk for t in tanks])
+    rows = (
+        Reading.objects.filter(series=OuterRef("pk"))
+        .alias(bad=F("flags").bitand(int(DOUBTFUL)))
+        .filter(bad=0)
+    )
+    if until is not None:
+        rows = rows.filter(at__lte=until)
+    ids = series.annotate(last=Subquery(rows.order_by("-at", "seq").values("pk")[:1])).values_list(
+        "last", flat=True
+    )
+    newest: dict[tuple[UUID, str], ReadingValue] = {}
+    for value in _values(_standing().filter(pk__in=[i for i in ids if i]).order_by("at", "pk")):
+        newest[value.tank_id, value.parameter] = value
+    return newest
+
+
+def bands_of(tank: Tank) -> dict[str, Band]:
+    """Bands of a tank by parameter."""
+    return {band.parameter: band for band in Band.objects.filter(tank=tank).order_by("parameter")}
+
+
+def bands_of_many(tanks: Iterable[Tank]) -> dict[tuple[UUID, str], Band]:
+    """Bands of many tanks by tank and parameter, in one query."""
+    rows = Band.objects.filter(tank__in=[t.pk for t in tanks]).order_by("tank", "parameter")
+    return {(band.tank_id, band.parameter): band for band in rows}
+
+
+def tests_of(tank: Tank) -> list[TankTest]:
+    """The tests of a tank in the order people make them, each with its usual method."""
+    return list(
+        TankTest.objects.filter(tank=tank).select_related("method", "method__reagent").order_by("order", "pk")
+    )
+
+
+def spark_points(tank: Tank, parameter: str, since: datetime) -> list[tuple[datetime, float]]:
+    """Time and value for a small trend."""
+    return [(r.at, r.value) for r in readings_of(tank, parameter=parameter, since=since) if r.seq == 0]
+
+
+def water_changes_of(tank: Tank, since: datetime) -> list[WaterChange]:
+    """Water changes of a tank since then, in order of time."""
+    return list(WaterChange.objects.filter(tank=tank, at__gte=since).order_by("at", "pk"))
