@@ -1,0 +1,1 @@
+"""When recurring work falls due."""
