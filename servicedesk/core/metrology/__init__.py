@@ -1,0 +1,1 @@
+"""How far a measured value can be trusted."""

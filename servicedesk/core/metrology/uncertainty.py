@@ -1,0 +1,171 @@
+"""Standard uncertainties of methods, the reference value of replicates, and an instrument's deviation from it.
+
+Sources: JCGM 100:2008 (GUM), 4.3.7 (rectangular distribution of a stated tolerance, a/sqrt 3), 5.1.2 (combination);
+Birge 1932, Physical Review 40, 207 (ratio of external to internal consistency). Values and uncertainties are in the
+parameter's canonical unit; relative tolerances are fractions."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+COVERAGE = 2.0
+
+
+class NoReplicates(ValueError):
+    """A reference value needs at least one result."""
+
+
+@dataclass(frozen=True)
+class MethodSpec:
+    """A method with its stated tolerance: absolute, relative (0.05 is 5 %), resolution of the display or drop step,
+    and repeatability as a standard deviation where known."""
+
+    name: str
+    kind: str
+    tolerance_abs: float = 0.0
+    tolerance_rel: float = 0.0
+    resolution: float = 0.0
+    repeatability: float | None = None
+    lot: str | None = None
+
+    def __post_init__(self) -> None:
+        for number in (self.tolerance_abs, self.tolerance_rel, self.resolution, self.repeatability or 0.0):
+            if not math.isfinite(number) or number < 0:
+                raise ValueError("A tolerance is nought or more.")
+
+
+@dataclass(frozen=True)
+class Replicate:
+    """One result by one method."""
+
+    value: float
+    method: MethodSpec
+
+
+@dataclass(frozen=True)
+class Reference:
+    """What is taken for the truth: value, standard uncertainty u, expanded = k u. `agree` is false when the methods
+    differ by more than their tolerances explain (birge > 1 by more than chance at this few methods allows)."""
+
+    value: float
+    u: float
+    expanded: float
+    k: float
+    methods: int
+    replicates: int
+    birge: float
+    agree: bool
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """An instrument's value less the reference, its expanded uncertainty, what its tolerance allows, and a verdict
+    with guard bands: "within", "outside" or "cannot be told"."""
+
+    delta: float
+    expanded: float
+    allowed: float
+    verdict: str
+
+
+def tolerance(spec: MethodSpec, value: float) -> float:
+    """The stated tolerance of a method at a value: the larger of its absolute and relative part."""
+    return max(spec.tolerance_abs, spec.tolerance_rel * abs(value))
+
+
+def shown_range(spec: MethodSpec, value: float) -> tuple[float, float]:
+    """What a method within its tolerance may show in water of that value."""
+    wide = tolerance(spec, value)
+    return value - wide, value + wide
+
+
+def bias_u(spec: MethodSpec, value: float) -> float:
+    """Standard uncertainty that all replicates of a method share: its tolerance as a rectangle."""
+    return tolerance(spec, value) / math.sqrt(3)
+
+
+def scatter_u(spec: MethodSpec) -> float:
+    """Standard uncertainty of a single result that replicates do not share: resolution and repeatability."""
+    step = spec.resolution / math.sqrt(12)
+    return math.hypot(step, spec.repeatability or 0.0)
+
+
+def standard_uncertainty(spec: MethodSpec, value: float) -> float:
+    """Standard uncertainty of one result."""
+    return math.hypot(bias_u(spec, value), scatter_u(spec))
+
+
+def _by_method(replicates: Sequence[Replicate]) -> dict[MethodSpec, list[float]]:
+    groups: dict[MethodSpec, list[float]] = {}
+    for replicate in replicates:
+        if not math.isfinite(replicate.value):
+            raise NoReplicates("A result is not a number.")
+        groups.setdefault(replicate.method, []).append(replicate.value)
+    return groups
+
+
+def _scatter(spec: MethodSpec, values: Sequence[float]) -> float:
+    mean = sum(values) / len(values)
+    known = scatter_u(spec) / math.sqrt(len(values))
+    if len(values) < 2:
+        return known
+    seen = math.sqrt(sum((v - mean) ** 2 for v in values) / (len(values) - 1) / len(values))
+    return max(known, seen)
+
+
+def reference_value(replicates: Sequence[Replicate]) -> Reference:
+    """Several results by several methods, combined.
+
+    Replicates of one method are averaged; what they share (the tolerance) does not shrink with their number.
+    Methods are weighted by 1/u². When they differ by more than they claim, the Birge ratio widens u and `agree`
+    says so. Methods without any stated tolerance count alike. Raises NoReplicates."""
+    if not replicates:
+        raise NoReplicates("Nothing was tested.")
+    groups = _by_method(replicates)
+    level = sum(r.value for r in replicates) / len(replicates)
+    means, sigmas = [], []
+    for spec, values in groups.items():
+        means.append(sum(values) / len(values))
+        sigmas.append(math.hypot(bias_u(spec, level), _scatter(spec, values)))
+    stated = [s for s in sigmas if s > 0]
+    least = min(stated) if stated else 1.0
+    weights = [1 / max(s, least * 1e-6) ** 2 if stated else 1.0 for s in sigmas]
+    total = sum(weights)
+    value = sum(w * m for w, m in zip(weights, means, strict=True)) / total
+    inner = math.sqrt(1 / total) if stated else 0.0
+    birge = 0.0
+    if len(means) > 1 and stated:
+        birge = math.sqrt(
+            sum(w * (m - value) ** 2 for w, m in zip(weights, means, strict=True)) / (len(means) - 1)
+        )
+    u = inner * max(1.0, birge)
+    if not stated and len(means) > 1:
+        u = math.sqrt(sum((m - value) ** 2 for m in means) / (len(means) - 1) / len(means))
+    return Reference(
+        value=value,
+        u=u,
+        expanded=COVERAGE * u,
+        k=COVERAGE,
+        methods=len(means),
+        replicates=len(replicates),
+        birge=birge,
+        agree=birge <= COVERAGE,
+    )
+
+
+def deviation(*, instrument_value: float, instrument: MethodSpec, reference: Reference) -> Deviation:
+    """How far an instrument is from the reference value, against its own stated tolerance.
+
+    Guard bands (ISO 14253-1 in spirit): within only when |delta| + expanded <= allowed, outside only when
+    |delta| - expanded > allowed, else it cannot be told. The expanded uncertainty is the reference's and the
+    instrument's own scatter."""
+    delta = instrument_value - reference.value
+    expanded = COVERAGE * math.hypot(reference.u, scatter_u(instrument))
+    allowed = tolerance(instrument, reference.value)
+    if abs(delta) + expanded <= allowed:
+        verdict = "within"
+    elif abs(delta) - expanded > allowed:
+        verdict = "outside"
+    else:
+        verdict = "cannot be told"
+    return Deviation(delta=delta, expanded=expanded, allowed=allowed, verdict=verdict)

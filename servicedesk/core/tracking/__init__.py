@@ -1,0 +1,1 @@
+"""What history leads one to expect."""
