@@ -158,13 +158,22 @@ def parse_typed(text: str) -> float:
     raise TypedWrong(f"“{shown}” is not a number. Type digits, with a dot or a comma.")
 
 
+def scale_of(*, parameter: str, unit: str) -> tuple[float, float]:
+    """Factor and offset of a unit: canonical = value x factor + offset. The same errors as to_canonical."""
+    return _factor(parameter, unit)
+
+
+def decimals_in(*, parameter: str, unit: str) -> int:
+    """How many decimals a value in that unit is shown with."""
+    known = PARAMETERS[parameter]
+    if unit == known.unit:
+        return known.decimals
+    return max(0, known.decimals + round(math.log10(abs(_factor(parameter, unit)[0]))))
+
+
 def show(parameter: str, value: float, unit: str | None = None) -> str:
     """A canonical value as people read it: in `unit` (default canonical), with the parameter's decimals."""
-    known = PARAMETERS[parameter]
-    decimals = known.decimals
-    if unit is not None and unit != known.unit:
-        value = from_canonical(parameter=parameter, value=value, unit=unit)
-        factor = abs(_factor(parameter, unit)[0])
-        decimals = max(0, decimals + (round(math.log10(factor)) if factor else 0))
-    text = f"{value:.{decimals}f}"
+    unit = unit or PARAMETERS[parameter].unit
+    shown = from_canonical(parameter=parameter, value=value, unit=unit)
+    text = f"{shown:.{decimals_in(parameter=parameter, unit=unit)}f}"
     return text[1:] if text.startswith("-") and float(text) == 0 else text

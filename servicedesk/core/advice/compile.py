@@ -1,0 +1,58 @@
+"""From a tank's sheet to its rule program (see core.program for the form)."""
+
+from typing import Any
+
+from servicedesk.core.advice.corrections import dosed_lines, nutrient_lines, other_lines, salinity_lines
+from servicedesk.core.advice.emergencies import emergency_lines
+from servicedesk.core.advice.sheet import FORBIDDING, BandSpec, TankSheet
+from servicedesk.core.advice.verdicts import inputs_of, surprise_step, verdict_of, word_steps
+from servicedesk.core.program import check
+from servicedesk.core.program.evaluate import VERSION
+from servicedesk.core.units import parameter
+
+STATE_WORDS = {"treatment": "treatment", "low_salinity": "low-salinity treatment", "heat": "heat treatment"}
+
+
+def _band(sheet: TankSheet, key: str) -> BandSpec:
+    return sheet.band(key) or BandSpec(parameter=key, unit=parameter(key).unit)
+
+
+def _advice(sheet: TankSheet) -> list[Any]:
+    salinity = sheet.band("salinity")
+    lines = salinity_lines(sheet, salinity) if salinity is not None else []
+    return [*lines, *dosed_lines(sheet), *nutrient_lines(sheet), *other_lines(sheet)]
+
+
+def _outputs(sheet: TankSheet, bands: list[BandSpec]) -> dict[str, Any]:
+    missing = [["if", ["missing", p], ["word", p], None] for p in sheet.tests]
+    surprises = [f"{b.parameter}:surprise" for b in bands]
+    waits = ["or", *(["missing", p] for p in sheet.tests)] if sheet.tests else False
+    outputs: dict[str, Any] = {f"verdict:{b.parameter}": verdict_of(sheet, b) for b in bands}
+    outputs["urgent"] = ["list", *emergency_lines(sheet)]
+    outputs["waits_for"] = ["list", *missing]
+    outputs["test_again"] = ["list", *(["if", s, ["word", s.split(":")[0]], None] for s in surprises)]
+    if sheet.state in FORBIDDING:
+        outputs["advice"] = ["list", ["say", "state_forbids", {"state": ["word", STATE_WORDS[sheet.state]]}]]
+        return outputs
+    first = ["if", waits, ["list", ["say", "waits", {}]], ["list", *_advice(sheet)]]
+    if surprises:
+        first = ["if", ["or", *surprises], ["list", ["say", "again", {}]], first]
+    outputs["advice"] = first
+    return outputs
+
+
+def compile_sheet(sheet: TankSheet) -> dict[str, Any]:
+    """The program of one tank on one day: plain JSON, checked. Raises ProgramWrong never for a sound sheet."""
+    bands = [_band(sheet, key) for key in sheet.parameters()]
+    steps: list[list[Any]] = []
+    for band in bands:
+        steps += [[name, expression] for name, expression in word_steps(band)]
+        steps.append(list(surprise_step(sheet, band.parameter)))
+    program: dict[str, Any] = {
+        "version": VERSION,
+        "inputs": [name for band in bands for name in inputs_of(band.parameter)],
+        "steps": steps,
+        "outputs": _outputs(sheet, bands),
+    }
+    check(program)
+    return program

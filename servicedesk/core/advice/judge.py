@@ -1,0 +1,116 @@
+"""Reading what a program said: verdicts, advice and their sentences."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from servicedesk.core.program import evaluate
+from servicedesk.core.tables import read_json
+
+WORDS = {
+    "in_band": "In band",
+    "below": "Below band",
+    "above": "Above band",
+    "below_limit": "Below the limit",
+    "above_limit": "Above the limit",
+    "test_again": "Test again",
+    "not_tested": "Not tested",
+}
+PART = re.compile(r"\{(\w+)\}")
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """`word` is a key of WORDS; `also` the word without regard to history; `sentence` says it with numbers."""
+
+    parameter: str
+    word: str
+    also: str
+    sentence_id: str
+    parts: Mapping[str, Any]
+
+    @property
+    def sentence(self) -> str:
+        return say(self.sentence_id, self.parts) if self.sentence_id else ""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of advice; `why` opens the arithmetic; product and ml are set where it proposes a dose."""
+
+    sentence_id: str
+    parts: Mapping[str, Any]
+    urgent: bool = False
+    why: str = ""
+    product: str = ""
+    parameter: str = ""
+    ml: float | None = None
+
+    @property
+    def sentence(self) -> str:
+        return say(self.sentence_id, self.parts)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """All verdicts by parameter, what must be done at once, advice, and what advice still waits for."""
+
+    verdicts: Mapping[str, Verdict]
+    urgent: tuple[Line, ...]
+    advice: tuple[Line, ...]
+    waits_for: tuple[str, ...]
+    test_again: tuple[str, ...]
+
+
+def say(sentence_id: str, parts: Mapping[str, Any]) -> str:
+    """The sentence of that id with its parts filled in; a part may itself be a saying."""
+    texts = {
+        key: say(value["say"], value["parts"]) if isinstance(value, dict) else str(value)
+        for key, value in parts.items()
+    }
+    template: str = read_json("sentences.json")[sentence_id]
+    return PART.sub(lambda found: texts.get(found.group(1), found.group(0)), template)
+
+
+def _line(said: Mapping[str, Any]) -> Line:
+    extra = said.get("with", {})
+    why = extra.get("why")
+    return Line(
+        sentence_id=said["say"],
+        parts=said["parts"],
+        urgent=bool(extra.get("urgent")),
+        why=say(why["say"], why["parts"]) if why else "",
+        product=extra.get("product", ""),
+        parameter=extra.get("parameter", ""),
+        ml=extra.get("ml"),
+    )
+
+
+def _verdict(parameter: str, output: Any) -> Verdict:
+    if output is None:
+        return Verdict(parameter=parameter, word="not_tested", also="not_tested", sentence_id="", parts={})
+    word, said, also = output
+    return Verdict(parameter=parameter, word=word, also=also, sentence_id=said["say"], parts=said["parts"])
+
+
+def judge(program: Mapping[str, Any], values: Mapping[str, float | None]) -> Judgement:
+    """Judge the values (inputs as in advice.verdicts) by a tank's program."""
+    found = evaluate(program, values)
+    verdicts = {
+        name.split(":", 1)[1]: _verdict(name.split(":", 1)[1], output)
+        for name, output in found.items()
+        if name.startswith("verdict:")
+    }
+    advice = tuple(_line(said) for said in found["advice"])
+    urgent = tuple(_line(said) for said in found["urgent"])
+    tested = [v for v in verdicts.values() if v.word != "not_tested"]
+    if tested and not advice and not urgent and all(v.word == "in_band" for v in tested):
+        advice = (Line(sentence_id="all_well", parts={}),)
+    return Judgement(
+        verdicts=verdicts,
+        urgent=urgent,
+        advice=advice,
+        waits_for=tuple(found["waits_for"]),
+        test_again=tuple(found["test_again"]),
+    )

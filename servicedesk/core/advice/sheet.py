@@ -1,0 +1,85 @@
+"""What the compiler must know of a tank: bands, volume, state, history, products. Values in canonical units."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from servicedesk.core import units
+from servicedesk.core.tracking.history import Expected
+
+MARINE = ("reef_soft", "reef_mixed", "reef_stony", "marine_fish")
+FRESH = ("fresh_community", "fresh_soft", "planted", "cichlid_hard", "coldwater", "pond")
+FORBIDDING = ("treatment", "low_salinity", "heat")
+
+
+class SheetWrong(ValueError):
+    """Something about the tank cannot be computed with; the sentence says what."""
+
+
+@dataclass(frozen=True)
+class BandSpec:
+    """Band, limits and safe daily change of one parameter; `unit` is the one shown for this tank."""
+
+    parameter: str
+    unit: str
+    low: float | None = None
+    target: float | None = None
+    high: float | None = None
+    alarm_low: float | None = None
+    alarm_high: float | None = None
+    max_rise_per_day: float | None = None
+    max_fall_per_day: float | None = None
+
+    @property
+    def goal(self) -> float | None:
+        """Where a correction aims: the target, or the middle of the band."""
+        if self.target is not None:
+            return self.target
+        if self.low is not None and self.high is not None:
+            return (self.low + self.high) / 2
+        return self.low if self.low is not None else self.high
+
+
+@dataclass(frozen=True)
+class Product:
+    """A solution on this tank's list: canonical units times litres per mL, relative standard uncertainty."""
+
+    key: str
+    name: str
+    parameter: str
+    per_ml: float
+    per_ml_u_rel: float = 0.02
+
+    def __post_init__(self) -> None:
+        if self.per_ml <= 0:
+            raise SheetWrong(f"The strength of {self.name} must be above nought.")
+
+
+@dataclass(frozen=True)
+class TankSheet:
+    """A tank on a day. `tests` are the parameters that today's round of tests asks for; `fresh_mix` what the water
+    for changes holds; `state` a tank state; `sensitive` what its animals cannot bear (e.g. "copper")."""
+
+    water_type: str
+    net_l: float
+    bands: tuple[BandSpec, ...]
+    net_l_u: float = 0.0
+    state: str = "normal"
+    tests: tuple[str, ...] = ()
+    expected: Mapping[str, Expected] = field(default_factory=dict)
+    products: tuple[Product, ...] = ()
+    fresh_mix: Mapping[str, float] = field(default_factory=dict)
+    trust: Mapping[str, str] = field(default_factory=dict)
+    sensitive: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.net_l <= 0:
+            raise SheetWrong("The tank's net volume must be above nought.")
+
+    def band(self, parameter: str) -> BandSpec | None:
+        """The band of a parameter, where the tank has one."""
+        return next((b for b in self.bands if b.parameter == parameter), None)
+
+    def parameters(self) -> list[str]:
+        """Everything that can be judged today, in the usual order of testing."""
+        named = {b.parameter for b in self.bands} | set(self.tests)
+        return sorted(named, key=lambda key: (units.parameter(key).order, key))
