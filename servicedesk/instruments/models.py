@@ -94,7 +94,7 @@ class Delivery(models.Model):
     state = models.CharField(max_length=8, choices=DeliveryState.choices)
     stored = models.PositiveIntegerField(default=0)
     held = models.PositiveIntegerField(default=0)
-    error = models.CharField(max_length=300, blank=True)
+    answer = models.JSONField(default=dict)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["instrument", "sha256"], name="delivery_once")]

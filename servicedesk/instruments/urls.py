@@ -1,6 +1,8 @@
 """Addresses of this room."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from servicedesk.instruments import api
 
 app_name = "instruments"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [path("api/v1/deliveries/", api.Deliveries.as_view(), name="deliveries")]

@@ -1,6 +1,7 @@
 """Making tasks from calendar rules, and recording what became of them."""
 
 from datetime import date, datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -99,7 +100,7 @@ def raise_task(
     return row
 
 
-def _fact(*, task: Task, outcome: str, reason: str, **rest: object) -> tuple[TaskFact, bool]:
+def _fact(*, task: Task, outcome: str, reason: str, **rest: Any) -> tuple[TaskFact, bool]:
     origin, part = rest.pop("origin"), rest.pop("part")
     return TaskFact.objects.get_or_create(
         origin=origin, part=part, defaults={"task": task, "outcome": outcome, "reason": reason, **rest}

@@ -1,6 +1,7 @@
 """Taking in what is measured of the water, correcting it by addition, and giving a tank its bands and tests."""
 
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -45,10 +46,11 @@ def touch(*, tank: Tank, at: datetime) -> None:
         Touched.objects.filter(tank=tank, since__gt=at).update(since=at)
 
 
-def _hold(*, tank: Tank, source: Source, parameter: str, reason: str, **rest: object) -> HeldReading:
+def _hold(*, tank: Tank, source: Source, parameter: str, reason: str, **rest: Any) -> HeldReading:
+    origin, part = rest.pop("origin"), rest.pop("part")
     row, _made = HeldReading.objects.get_or_create(
-        origin=rest.pop("origin"),
-        part=rest.pop("part"),
+        origin=origin,
+        part=part,
         defaults={
             "tank": tank,
             "equipment": source.equipment,
@@ -60,10 +62,10 @@ def _hold(*, tank: Tank, source: Source, parameter: str, reason: str, **rest: ob
     return row
 
 
-def _same_or_hold(existing: Reading, value: float, held: dict[str, object]) -> Reading | HeldReading:
+def _same_or_hold(existing: Reading, value: float, held: dict[str, Any]) -> Reading | HeldReading:
     if existing.value == value:
         return existing
-    return _hold(reason="Another value is already stored for this moment.", **held)  # type: ignore[arg-type]
+    return _hold(reason="Another value is already stored for this moment.", **held)
 
 
 @transaction.atomic
@@ -96,7 +98,7 @@ def record_reading(
         value = units.to_canonical(parameter=parameter, value=units.parse_typed(entered), unit=unit)
     except (units.TypedWrong, units.UnknownUnit, units.NeedsContext, KeyError) as wrong:
         raise NotWater(str(wrong)) from wrong
-    held: dict[str, object] = {
+    held: dict[str, Any] = {
         "tank": tank,
         "source": source,
         "parameter": parameter,
@@ -110,7 +112,7 @@ def record_reading(
     low, high = known.physical_low, known.physical_high
     if (low is not None and value < low) or (high is not None and value > high):
         reason = f"{entered} {unit} cannot be: {parameter} lies between {low:g} and {high:g} {known.unit}."
-        return _hold(reason=reason, **held)  # type: ignore[arg-type]
+        return _hold(reason=reason, **held)
     series = Series.objects.get_or_create(tank=tank, parameter=parameter, source=source, method=method)[0]
     existing = Reading.objects.filter(series=series, at=at, seq=seq).first()
     if existing is not None:

@@ -37,6 +37,24 @@ class ReadingValue:
     origin: UUID
 
 
+NAMES = (
+    "reading_id",
+    "tank_id",
+    "parameter",
+    "at",
+    "seq",
+    "value",
+    "series_id",
+    "method_id",
+    "method_name",
+    "kind",
+    "source_kind",
+    "equipment_id",
+    "flags",
+    "entered",
+    "entered_unit",
+    "origin",
+)
 FIELDS = (
     "pk",
     "series__tank_id",
@@ -67,9 +85,11 @@ def _standing() -> QuerySet[Reading]:
 def _values(rows: QuerySet[Reading]) -> list[ReadingValue]:
     out = []
     for row in rows.values_list(*FIELDS, "correction", "corrected_to"):
-        *known, origin, correction, new = row
-        known[5] = known[5] if correction is None else new
-        out.append(ReadingValue(*known, corrected=correction is not None, origin=origin))
+        *known, correction, new = row
+        named = dict(zip(NAMES, known, strict=True))
+        if correction is not None:
+            named["value"] = new
+        out.append(ReadingValue(corrected=correction is not None, **named))
     return out
 
 

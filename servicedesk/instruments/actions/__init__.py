@@ -1,15 +1,21 @@
 """What changes about instruments: reagents, calibrations, trust, tokens, deliveries."""
 
+from servicedesk.instruments.actions.deliveries import receive
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
-from servicedesk.instruments.actions.tokens import make_token, revoke_token
+from servicedesk.instruments.actions.tokens import digest, make_token, revoke_token, use_token
 from servicedesk.instruments.actions.trust import TrustMoveRefused, move_trust
+from servicedesk.instruments.adapters.senml import NotSenML
 
 __all__ = [
     "NotLoaded",
+    "NotSenML",
     "TrustMoveRefused",
+    "digest",
     "make_token",
     "move_trust",
+    "receive",
     "record_calibration",
     "record_load",
     "revoke_token",
+    "use_token",
 ]

@@ -2,9 +2,10 @@
 
 import hashlib
 import secrets
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.db.models import Q
 
 from servicedesk.instruments.models import Instrument, Token
 
@@ -32,3 +33,17 @@ def make_token(
 def revoke_token(*, token: Token, at: datetime) -> None:
     """From now on the pass opens nothing."""
     Token.objects.filter(pk=token.pk, revoked_at__isnull=True).update(revoked_at=at)
+
+
+@transaction.atomic
+def use_token(*, text: str, at: datetime) -> Token | None:
+    """The pass with that text if it opens the door now (not revoked, not past its end, equipment in use); its last
+    use is noted once a minute."""
+    rows = Token.objects.select_related("instrument", "instrument__equipment", "instrument__tank").filter(
+        sha256=digest(text), revoked_at__isnull=True, instrument__equipment__retired_on__isnull=True
+    )
+    token = rows.filter(Q(expires_at__isnull=True) | Q(expires_at__gt=at)).first()
+    if token is not None:
+        recent = at - timedelta(minutes=1)
+        Token.objects.filter(pk=token.pk).exclude(last_used_at__gt=recent).update(last_used_at=at)
+    return token

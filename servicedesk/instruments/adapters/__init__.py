@@ -1,0 +1,1 @@
+"""Open payload formats, one file each: bytes in, records out."""

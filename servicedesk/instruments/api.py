@@ -1,0 +1,82 @@
+"""The door for instruments: POST a SenML pack with the device's pass."""
+
+from typing import IO, Any
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from rest_framework import authentication, exceptions, parsers, permissions
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from servicedesk.instruments import actions
+from servicedesk.instruments.models import Token
+
+LARGEST = 512 * 1024
+
+
+class Device:
+    """Who calls: an instrument, by its pass. It may write deliveries and nothing else."""
+
+    is_authenticated = True
+    is_active = True
+
+    def __init__(self, token: Token) -> None:
+        self.token = token
+        self.pk = token.pk
+
+
+class PassAuthentication(authentication.BaseAuthentication):
+    """Reads `Authorization: Bearer …`; cookies open nothing here."""
+
+    def authenticate(self, request: Request) -> tuple[Any, Token] | None:
+        kind, _space, text = request.headers.get("Authorization", "").partition(" ")
+        if kind.lower() != "bearer" or not text or len(text) > 200:
+            return None
+        token = actions.use_token(text=text.strip(), at=timezone.now())
+        if token is None:
+            raise exceptions.AuthenticationFailed(_("This pass opens nothing."))
+        return Device(token), token
+
+    def authenticate_header(self, request: Request) -> str:
+        return "Bearer"
+
+
+class IsDevice(permissions.BasePermission):
+    def has_permission(self, request: Request, view: APIView) -> bool:
+        return isinstance(request.user, Device)
+
+
+class PackParser(parsers.BaseParser):
+    """Hands the bytes on: the adapter reads them, and their hash names the delivery."""
+
+    media_type = "application/senml+json"
+
+    def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: Any = None) -> Any:
+        body = stream.read(LARGEST + 1)
+        if len(body) > LARGEST:
+            raise TooBig
+        return body
+
+
+class TooBig(exceptions.APIException):
+    status_code = 413
+    default_detail = _("A pack holds at most half a megabyte. Send it in parts.")
+
+
+class Deliveries(APIView):
+    authentication_classes = [PassAuthentication]
+    permission_classes = [IsDevice]
+    parser_classes = [PackParser]
+
+    def post(self, request: Request) -> Response:
+        body = request.data
+        if not isinstance(body, bytes) or not body:
+            raise exceptions.ParseError(_("The body is empty."))
+        try:
+            delivery, new = actions.receive(
+                instrument=request.user.token.instrument, body=body, at=timezone.now()
+            )
+        except actions.NotSenML as wrong:
+            raise exceptions.ParseError(str(wrong)) from wrong
+        return Response({"delivery": str(delivery.pk), **delivery.answer}, status=201 if new else 200)

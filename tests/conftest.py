@@ -1,0 +1,67 @@
+"""What all tests share: no network but this machine, facts that a test database may empty, printed seeds."""
+
+import os
+import random
+import socket
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from django.db import connections
+
+LOCAL = ("127.0.0.1", "::1", "localhost", "", "0.0.0.0")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--long", action="store_true", help="also the long tests (kill matrices, large generated sets)"
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--long"):
+        return
+    kept = [item for item in items if "long" not in item.keywords]
+    left = [item for item in items if "long" in item.keywords]
+    if left:
+        config.hook.pytest_deselected(items=left)
+        items[:] = kept
+
+
+@pytest.fixture
+def seed(request: pytest.FixtureRequest) -> int:
+    """A seed for a random test, printed so that a failure can be repeated (TANKROUND_SEED)."""
+    value = int(os.environ.get("TANKROUND_SEED", random.randrange(2**31)))
+    print(f"seed {value} (repeat with TANKROUND_SEED={value})")
+    return value
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _only_this_machine() -> Iterator[None]:
+    real = socket.socket.connect
+
+    def connect(self: socket.socket, address: Any) -> None:
+        if self.family in (socket.AF_INET, socket.AF_INET6) and address[0] not in LOCAL:
+            raise OSError(f"Tests reach only this machine, not {address[0]}.")
+        return real(self, address)
+
+    socket.socket.connect = connect  # type: ignore[method-assign, assignment]
+    yield
+    socket.socket.connect = real  # type: ignore[method-assign]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _facts_may_be_emptied() -> None:
+    """The flush between transactional tests deletes rows; on SQLite the guards would refuse. It opens an erasure."""
+    operations = connections["default"].ops
+    flush = operations.sql_flush
+
+    def sql_flush(style: Any, tables: list[str], **options: Any) -> list[str]:
+        statements = flush(style, tables, **options)
+        if operations.connection.vendor != "sqlite" or not statements:
+            return statements
+        last = [s for s in statements if "dispatch_erasure" in s]
+        opened = "INSERT INTO dispatch_erasure (opened_at, why) VALUES ('2000-01-01', 'between tests')"
+        return [opened, *(s for s in statements if s not in last), 'DELETE FROM "dispatch_erasure"']
+
+    operations.sql_flush = sql_flush
