@@ -242,3 +242,6 @@ LOGGING = {
     "handlers": {"err": {"class": "logging.StreamHandler", "filters": ["mask"], "formatter": "line"}},
     "root": {"handlers": ["err"], "level": os.environ.get("TANKROUND_LOG", "WARNING")},
 }
+
+MAIL_NAME = os.environ.get("TANKROUND_MAIL_NAME", "Tankround")
+BUSINESS_ZONE = os.environ.get("TANKROUND_ZONE", "Europe/London")

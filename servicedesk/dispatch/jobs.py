@@ -1,0 +1,185 @@
+"""The bell's end: Celery's tasks carry only an id, the ledger says what to do.
+
+A room registers its kinds of work in its own jobs.py:
+
+    @register("report")
+    def make(job: Job) -> dict | None: …       # runs with the claimed row; raises GiveUp when trying again is no use
+    @daily("overdue", at=time(6, 0))           # one row per local day of the business, however many schedulers tick
+"""
+
+import logging
+import smtplib
+from collections.abc import Callable
+from datetime import datetime, time, timedelta
+from email.utils import formataddr
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.core.mail import EmailMultiAlternatives
+from django.db import close_old_connections
+from django.utils import timezone
+
+from servicedesk.celery import app
+from servicedesk.dispatch import actions
+from servicedesk.dispatch.models import Job, Message
+from servicedesk.web.faults import fault_point
+
+log = logging.getLogger(__name__)
+
+Work = Callable[[Job], dict[str, Any] | None]
+KINDS: dict[str, Work] = {}
+DAILY: dict[str, time] = {}
+EVERY: dict[str, int] = {}
+TICK_SECONDS = 30
+CATCH_UP = timedelta(hours=20)
+
+
+class GiveUp(Exception):
+    """The work cannot succeed by being tried again; the sentence says why."""
+
+
+def register(kind: str) -> Callable[[Work], Work]:
+    """Say which function does this kind of work. One kind, one function."""
+
+    def keep(work: Work) -> Work:
+        if KINDS.setdefault(kind, work) is not work:
+            raise ValueError(f"Two functions do “{kind}”.")
+        return work
+
+    return keep
+
+
+def daily(kind: str, at: time) -> None:
+    """Ask for this kind of work once a day at a local time. After a pause only the latest day is caught up."""
+    DAILY[kind] = at
+
+
+def every(kind: str, minutes: int) -> None:
+    """Ask for this kind of work every so many minutes (slots counted in UTC from midnight). Pauses are not caught up."""
+    EVERY[kind] = minutes
+
+
+def _bell(kind: str, key: UUID) -> None:
+    task = run if kind == "job" else deliver
+    task.apply_async(args=[str(key)], retry=False)
+
+
+actions.ring_with(_bell)
+
+
+@app.task(name="dispatch.run", ignore_result=True)
+def run(job_id: str) -> None:
+    """Claim a piece of work and do it."""
+    close_old_connections()
+    job = actions.claim(job_id=UUID(job_id), at=timezone.now())
+    if job is None:
+        return
+    work = KINDS.get(job.kind)
+    if work is None:
+        actions.fail(job=job, at=timezone.now(), error=f"Nobody does “{job.kind}”.", again=False)
+        return
+    try:
+        fault_point("before_work")
+        result = work(job)
+    except GiveUp as reason:
+        actions.fail(job=job, at=timezone.now(), error=str(reason), again=False)
+    except Exception as error:  # noqa: BLE001  whatever it was is kept on the row and shown
+        log.warning("job %s failed: %s", job.kind, type(error).__name__, exc_info=True)
+        actions.fail(job=job, at=timezone.now(), error=f"{type(error).__name__}: {error}"[:2000])
+    else:
+        actions.finish(job=job, at=timezone.now(), result=result)
+        fault_point("after_commit")
+    finally:
+        close_old_connections()
+
+
+def letter_of(message: Message) -> EmailMultiAlternatives:
+    """The mail of a message row: one recipient, the row's Message-ID, the PDF from the papers root."""
+    letter = EmailMultiAlternatives(
+        subject=message.subject,
+        body=message.text,
+        from_email=formataddr((settings.MAIL_NAME, settings.DEFAULT_FROM_EMAIL)),
+        to=[message.recipient],
+        headers={"Message-ID": message.message_id},
+    )
+    if message.html:
+        letter.attach_alternative(message.html, "text/html")
+    if message.attachment:
+        path = Path(settings.PAPERS_ROOT) / message.attachment
+        letter.attach(message.attachment_name or path.name, path.read_bytes(), "application/pdf")
+    return letter
+
+
+@app.task(name="dispatch.deliver", ignore_result=True)
+def deliver(message_id: str) -> None:
+    """Claim a message and send it."""
+    close_old_connections()
+    message = actions.claim_message(message_id=UUID(message_id), at=timezone.now())
+    if message is None:
+        return
+    try:
+        letter_of(message).send()
+    except smtplib.SMTPResponseException as answer:
+        again = 400 <= answer.smtp_code < 500
+        _refused(message, f"{answer.smtp_code} {answer.smtp_error!r}", again)
+    except smtplib.SMTPRecipientsRefused as answer:
+        codes = [code for code, _text in answer.recipients.values()]
+        _refused(message, str(answer), all(400 <= code < 500 for code in codes))
+    except (OSError, smtplib.SMTPException, ValueError) as error:
+        _refused(message, f"{type(error).__name__}: {error}", True)
+    else:
+        fault_point("after_250")
+        actions.message_sent(message=message, at=timezone.now())
+    finally:
+        close_old_connections()
+
+
+def _refused(message: Message, error: str, again: bool) -> None:
+    actions.message_refused(message=message, at=timezone.now(), error=error[:1000], again=again)
+
+
+def slots(*, at: datetime, zone: ZoneInfo) -> list[tuple[str, str]]:
+    """Kind and key of all periodic work that should have been asked for by now: the latest slot of each."""
+    local = at.astimezone(zone)
+    found = []
+    for kind, when in sorted(DAILY.items()):
+        day = local.date() if local.time().replace(tzinfo=None) >= when else local.date() - timedelta(days=1)
+        due = datetime.combine(day, when, tzinfo=zone)
+        if at - due <= CATCH_UP:
+            found.append((kind, f"{kind}:{day.isoformat()}"))
+    for kind, minutes in sorted(EVERY.items()):
+        slot = int(at.timestamp()) // (60 * minutes)
+        found.append((kind, f"{kind}:{slot}"))
+    return found
+
+
+def business_zone() -> ZoneInfo:
+    """The zone in which the business counts its days (settings, until the row is known)."""
+    return ZoneInfo(settings.BUSINESS_ZONE)
+
+
+def tick_once(*, at: datetime) -> None:
+    """Ask for what the calendar asks for, then ring for all that waits."""
+    for kind, key in slots(at=at, zone=business_zone()):
+        actions.ask(kind=kind, key=key, args={"slot": key.partition(":")[2]}, at=at)
+    jobs, messages = actions.sweep(at=at)
+    for job_id in jobs:
+        _bell("job", job_id)
+    for message_id in messages:
+        _bell("message", message_id)
+
+
+@app.task(name="dispatch.tick", ignore_result=True)
+def tick() -> None:
+    """The scheduler's beat."""
+    close_old_connections()
+    tick_once(at=timezone.now())
+    close_old_connections()
+
+
+app.conf.beat_schedule = {
+    "tick": {"task": "dispatch.tick", "schedule": TICK_SECONDS, "options": {"expires": TICK_SECONDS}}
+}

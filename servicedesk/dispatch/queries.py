@@ -1,0 +1,28 @@
+"""Looking at the ledger: which work is open, which failed."""
+
+from datetime import datetime
+from uuid import UUID
+
+from servicedesk.dispatch.choices import JobState, MessageState
+from servicedesk.dispatch.models import Job, Message
+
+
+def job(job_id: UUID) -> Job | None:
+    return Job.objects.filter(pk=job_id).first()
+
+
+def failed_jobs() -> list[Job]:
+    """Work that was given up and waits for a person, newest first."""
+    return list(Job.objects.filter(state=JobState.FAILED).order_by("-finished_at", "pk")[:50])
+
+
+def messages_in_trouble() -> list[Message]:
+    """Messages that failed or may have gone out twice, newest first."""
+    states = [MessageState.FAILED, MessageState.UNSURE]
+    return list(Message.objects.filter(state__in=states).order_by("-made_at", "pk")[:50])
+
+
+def oldest_waiting(at: datetime) -> datetime | None:
+    """When the oldest piece of work that could run was asked for."""
+    row = Job.objects.filter(state=JobState.QUEUED).exclude(not_before__gt=at).order_by("made_at").first()
+    return row.made_at if row else None
