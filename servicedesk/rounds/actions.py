@@ -1,0 +1,209 @@
+"""Making visits owed from service plans, putting them on rounds, and what visits report back on their stops."""
+
+from datetime import date, datetime, time, timedelta
+from uuid import UUID
+
+from django.db import transaction
+
+from clients.actions import give_sight
+from clients.choices import SightReason, TankState
+from clients.models import ServicePlan, Site, Tank
+from clients.queries import states_of
+from servicedesk.core.recurrence.due import Rule, Window, occurrences
+from servicedesk.rounds.choices import STOP_MOVES, StopState, VisitCause
+from servicedesk.rounds.models import DueVisit, Round, Stop
+from servicedesk.staff.models import User
+
+SIGHT_DAYS = 14
+
+
+class NotPlanned(Exception):
+    """A visit that cannot be put there; the sentence says why."""
+
+
+def _windows(plan: ServicePlan, first: date, last: date) -> list[Window]:
+    rule = Rule(
+        every_n=plan.every_weeks,
+        unit="weeks",
+        anchor=plan.starts_on,
+        weekday=plan.weekday,
+        before_days=plan.tolerance_days,
+        after_days=plan.tolerance_days,
+    )
+    end = min(last, plan.ends_on) if plan.ends_on else last
+    return occurrences(rule, max(first, plan.starts_on), end)
+
+
+def _owe(
+    plan: ServicePlan, window: Window, tanks: list[Tank], at: datetime, *, isolated: bool
+) -> DueVisit | None:
+    if not tanks:
+        return None
+    suffix = ":isolated" if isolated else ""
+    visit, made = DueVisit.objects.get_or_create(
+        key=f"plan:{plan.pk}:{window.due.isoformat()}{suffix}",
+        defaults={
+            "cause": VisitCause.PLAN,
+            "plan": plan,
+            "site": plan.site,
+            "why": plan.name,
+            "earliest": window.earliest,
+            "due": window.due,
+            "latest": window.latest,
+            "minutes": plan.minutes,
+            "isolated": isolated,
+            "made_at": at,
+        },
+    )
+    if not made:
+        return None
+    visit.tanks.set(tanks)
+    return visit
+
+
+@transaction.atomic
+def owe_visits(*, first: date, last: date, at: datetime) -> list[DueVisit]:
+    """Make the visits that service plans owe from first to last day; only new ones are returned. A plan and a slot
+    make one visit; tanks in isolation get one of their own."""
+    plans = ServicePlan.objects.filter(site__retired_on__isnull=True).select_related("site", "technician")
+    made = []
+    for plan in plans.prefetch_related("tanks").order_by("pk"):
+        tanks = [tank for tank in plan.tanks.all() if tank.retired_on is None]
+        for window in _windows(plan, first, last):
+            states = states_of(tanks, window.due)
+            alone = [t for t in tanks if t.pk in states and states[t.pk].state == TankState.ISOLATION]
+            others = [t for t in tanks if t not in alone]
+            made += [
+                _owe(plan, window, others, at, isolated=False),
+                _owe(plan, window, alone, at, isolated=True),
+            ]
+    return [visit for visit in made if visit is not None]
+
+
+@transaction.atomic
+def owe_call_out(
+    *, site: Site, tanks: list[Tank], why: str, day: date, latest: date, at: datetime, minutes: int = 60
+) -> DueVisit:
+    """A visit that nobody planned."""
+    visit = DueVisit.objects.create(
+        key=f"call:{site.pk}:{at.isoformat()}",
+        cause=VisitCause.CALL_OUT,
+        site=site,
+        why=why,
+        earliest=day,
+        due=day,
+        latest=latest,
+        minutes=minutes,
+        made_at=at,
+    )
+    visit.tanks.set(tanks)
+    return visit
+
+
+@transaction.atomic
+def put_on_round(
+    *,
+    due_visit: DueVisit,
+    day: date,
+    technician: User,
+    order: int,
+    planned_at: time,
+    minutes: int | None = None,
+    drive_minutes: int = 10,
+) -> Stop:
+    """Put a visit on a technician's day. The technician then sees its tanks 14 days to either side."""
+    if not technician.is_technician:
+        raise NotPlanned("Only a technician drives a round.")
+    round_row = Round.objects.get_or_create(day=day, technician=technician)[0]
+    stop, _made = Stop.objects.update_or_create(
+        due_visit=due_visit,
+        defaults={
+            "round": round_row,
+            "order": order,
+            "planned_at": planned_at,
+            "minutes": minutes or due_visit.minutes,
+            "drive_minutes": drive_minutes,
+        },
+    )
+    for tank in due_visit.tanks.all():
+        give_sight(
+            user=technician,
+            tank=tank,
+            first_day=day - timedelta(days=SIGHT_DAYS),
+            last_day=day + timedelta(days=SIGHT_DAYS),
+            why=SightReason.CALL_OUT if due_visit.cause == VisitCause.CALL_OUT else SightReason.ROUND,
+            cause=due_visit.pk,
+        )
+    return stop
+
+
+def _later(start: time, minutes: int) -> time:
+    whole = min(start.hour * 60 + start.minute + minutes, 23 * 60 + 59)
+    return time(whole // 60, whole % 60)
+
+
+@transaction.atomic
+def plan_simply(*, first: date, last: date) -> int:
+    """Put every visit owed in these days that stands on no round onto its due day with its plan's technician:
+    isolated ones last, the others by wished time. How many were put. (Choosing days and people comes later.)"""
+    rows = DueVisit.objects.filter(
+        due__gte=first,
+        due__lte=last,
+        stop__isnull=True,
+        called_off_at__isnull=True,
+        plan__technician__isnull=False,
+    ).select_related("plan", "plan__technician", "site")
+    waiting = sorted(
+        rows,
+        key=lambda v: (v.due, v.isolated, v.plan.preferred_time or time(8, 30), v.site.name, str(v.pk)),  # type: ignore[union-attr]
+    )
+    for visit in waiting:
+        assert visit.plan is not None and visit.plan.technician is not None
+        before = Stop.objects.filter(round__day=visit.due, round__technician=visit.plan.technician).order_by(
+            "-order"
+        )
+        last_stop = before.first()
+        order, free = 1, time(8, 30)
+        if last_stop is not None:
+            order = last_stop.order + 1
+            free = _later(last_stop.planned_at, last_stop.minutes + 12)
+        planned = max(free, visit.plan.preferred_time or free)
+        put_on_round(
+            due_visit=visit,
+            day=visit.due,
+            technician=visit.plan.technician,
+            order=order,
+            planned_at=planned,
+            drive_minutes=12,
+        )
+    return len(waiting)
+
+
+def _move(stop: Stop, state: str, **columns: datetime) -> Stop:
+    if state not in STOP_MOVES[stop.state]:
+        raise NotPlanned("The stop is past that.")
+    Stop.objects.filter(pk=stop.pk, state=stop.state).update(state=state, **columns)
+    stop.refresh_from_db()
+    return stop
+
+
+@transaction.atomic
+def arrive(*, due_visit_id: UUID, at: datetime) -> None:
+    """Somebody arrived (news from the visit). Arriving twice keeps the first time."""
+    stop = Stop.objects.select_for_update().filter(due_visit=due_visit_id).first()
+    if stop is not None and stop.state in (StopState.PLANNED, StopState.CALLED_OFF):
+        _move(stop, StopState.UNDER_WAY, arrived_at=at)
+
+
+@transaction.atomic
+def leave(*, due_visit_id: UUID, at: datetime) -> None:
+    """The visit was closed (news from the visit)."""
+    stop = Stop.objects.select_for_update().filter(due_visit=due_visit_id).first()
+    if stop is not None and stop.state == StopState.UNDER_WAY:
+        _move(stop, StopState.CLOSED, left_at=max(at, stop.arrived_at or at))
+
+
+@transaction.atomic
+def call_off(*, stop: Stop) -> Stop:
+    """The stop falls out of today."""
+    return _move(stop, StopState.CALLED_OFF)

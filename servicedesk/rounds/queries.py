@@ -1,0 +1,107 @@
+"""Rounds and stops as people look at them, next visits, and what must be in the van."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from django.db.models import Min, Prefetch, Q, QuerySet
+from django.http import Http404
+
+from clients.models import Tank
+from servicedesk.rounds.choices import StopState
+from servicedesk.rounds.models import DueVisit, Round, Stop
+from servicedesk.staff.models import User
+from servicedesk.upkeep.queries import open_tasks_of
+
+
+def _stops() -> QuerySet[Stop]:
+    return Stop.objects.select_related(
+        "round", "round__technician", "due_visit", "due_visit__site", "due_visit__site__client"
+    ).prefetch_related(Prefetch("due_visit__tanks", queryset=Tank.objects.order_by("order", "pk")))
+
+
+def stops_for(user: User) -> QuerySet[Stop]:
+    """Stops a person may open: owner and office all, a technician the own ones, anybody else none."""
+    rows = _stops().order_by("round__day", "order", "pk")
+    if user.is_office:
+        return rows
+    if user.is_technician:
+        return rows.filter(round__technician=user)
+    return rows.none()
+
+
+def stop_for(user: User, due_visit_id: UUID | str) -> Stop:
+    """The stop of a due visit, if the person may open it; else Http404."""
+    try:
+        found = stops_for(user).filter(due_visit=UUID(str(due_visit_id))).first()
+    except ValueError:
+        found = None
+    if found is None:
+        raise Http404
+    return found
+
+
+def round_of(technician: User, day: date) -> tuple[Round | None, list[Stop]]:
+    """A technician's round of a day and its stops in order."""
+    row = Round.objects.filter(technician=technician, day=day).select_related("van", "technician").first()
+    if row is None:
+        return None, []
+    return row, list(_stops().filter(round=row).order_by("order", "pk"))
+
+
+def stops_on(day: date, *, until: date | None = None) -> list[Stop]:
+    """All stops of a day (or of several), by technician and order."""
+    rows = _stops().filter(round__day__gte=day, round__day__lte=until or day)
+    return list(rows.order_by("round__day", "round__technician__name", "order", "pk"))
+
+
+def next_visits_of(tanks: Iterable[Tank], *, after: date) -> dict[UUID, date]:
+    """The next day on which somebody of ours comes to each tank, after that day."""
+    open_states = [StopState.PLANNED, StopState.UNDER_WAY]
+    rows = (
+        DueVisit.objects.filter(tanks__in=[t.pk for t in tanks], called_off_at__isnull=True)
+        .filter(
+            Q(stop__round__day__gt=after, stop__state__in=open_states) | Q(stop__isnull=True, due__gt=after)
+        )
+        .values("tanks")
+        .annotate(on_stop=Min("stop__round__day"), on_due=Min("due"))
+    )
+    return {row["tanks"]: row["on_stop"] or row["on_due"] for row in rows.order_by()}
+
+
+@dataclass(frozen=True)
+class LoadLine:
+    """Something to carry: how much, from which shelf, for which stops."""
+
+    item: str
+    shelf: str
+    amount: float
+    unit: str
+    stops: tuple[int, ...]
+
+
+def load_list(stops: list[Stop], day: date) -> list[LoadLine]:
+    """What the due tasks of a round's tanks need, by shelf."""
+    place = {tank.pk: stop.order for stop in stops for tank in stop.due_visit.tanks.all()}
+    tanks = [tank for stop in stops for tank in stop.due_visit.tanks.all()]
+    sums: dict[tuple[str, str, str], float] = defaultdict(float)
+    where: dict[tuple[str, str, str], set[int]] = defaultdict(set)
+    for task in open_tasks_of(tanks, until=day):
+        carried = task.rule.carry if task.rule else None
+        if task.rule is None or carried is None:
+            continue
+        key = (carried.shelf, carried.name, carried.unit)
+        sums[key] += task.rule.carry_amount
+        where[key].add(place[task.tank_id])
+    return [
+        LoadLine(
+            item=name,
+            shelf=shelf,
+            amount=sums[shelf, name, unit],
+            unit=unit,
+            stops=tuple(sorted(where[shelf, name, unit])),
+        )
+        for shelf, name, unit in sorted(sums)
+    ]
