@@ -1,0 +1,321 @@
+"""From a journal entry to facts in the rooms below: one small function per kind.
+
+Each gets a Making and calls the room that owns the fact, with the entry's id as its origin. What a payload may hold
+is checked here; numbers are read as people type them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal, InvalidOperation
+from typing import Any, TypeVar
+from uuid import UUID
+
+from django.utils.dateparse import parse_date
+from django.utils.translation import gettext as _
+
+from clients.actions import record_livestock
+from clients.choices import LivestockChange
+from clients.models import Equipment, Livestock, Tank
+from servicedesk.core import units
+from servicedesk.dosing import actions as dosing
+from servicedesk.dosing.models import Channel, Solution
+from servicedesk.instruments import actions as instruments
+from servicedesk.instruments.models import Measure
+from servicedesk.staff.models import User
+from servicedesk.stock.models import Lot
+from servicedesk.upkeep import actions as upkeep
+from servicedesk.upkeep.models import Task
+from servicedesk.visits.actions.wire import Refused, Wire, key_of
+from servicedesk.visits.choices import EntryKind
+from servicedesk.visits.models import Entry, Photo, Visit
+from servicedesk.water import actions as water
+from servicedesk.water.choices import Flag
+from servicedesk.water.models import Method, Reading
+
+Row = TypeVar("Row")
+LONGEST = 2000
+FIELDS = ("summary", "changed", "staff_do", "staff_dont")
+
+
+@dataclass(frozen=True)
+class Making:
+    """One entry being made into facts."""
+
+    visit: Visit
+    wire: Wire
+    by: User
+    received_at: datetime
+
+    @property
+    def fact(self) -> dict[str, Any]:
+        """What every fact made from this entry carries."""
+        return {"at": self.wire.at, "by": self.by, "origin": self.wire.id, "received_at": self.received_at}
+
+    def text(self, name: str, *, needed: bool = False, longest: int = LONGEST) -> str:
+        value = self.wire.payload.get(name, "")
+        if not isinstance(value, str) or len(value) > longest:
+            raise Refused(_("“%(name)s” is not a text of sensible length.") % {"name": name})
+        if needed and not value.strip():
+            raise Refused(_("“%(name)s” is empty. Say it in a few words.") % {"name": name})
+        return value.strip()
+
+    def flag(self, name: str) -> bool:
+        value = self.wire.payload.get(name, False)
+        if not isinstance(value, bool):
+            raise Refused(_("“%(name)s” is yes or no.") % {"name": name})
+        return value
+
+    def number(self, name: str) -> float:
+        value = self.wire.payload.get(name)
+        if isinstance(value, bool) or not isinstance(value, str | int | float):
+            raise Refused(_("“%(name)s” is missing. Type a number.") % {"name": name})
+        return units.parse_typed(str(value))
+
+    def number_or_none(self, name: str) -> float | None:
+        return None if self.wire.payload.get(name) in (None, "") else self.number(name)
+
+    def key(self, name: str) -> UUID:
+        return key_of(self.wire.payload.get(name), name)
+
+    def tank(self) -> Tank:
+        return self._found(Tank.objects.filter(pk=self.key("tank"), site=self.visit.site).first(), "tank")
+
+    def tank_or_none(self) -> Tank | None:
+        return None if self.wire.payload.get("tank") in (None, "") else self.tank()
+
+    def lot_or_none(self) -> Lot | None:
+        if self.wire.payload.get("lot") in (None, ""):
+            return None
+        return self._found(Lot.objects.filter(pk=self.key("lot")).first(), "lot")
+
+    def channel(self) -> Channel:
+        rows = Channel.objects.select_related("tank").filter(
+            pk=self.key("channel"), tank__site=self.visit.site
+        )
+        return self._found(rows.first(), "channel")
+
+    def measure(self) -> Measure:
+        rows = Measure.objects.select_related("instrument", "instrument__tank")
+        found = rows.filter(pk=self.key("measure"), instrument__tank__site=self.visit.site).first()
+        return self._found(found, "measure")
+
+    def task(self) -> Task:
+        return self._found(
+            Task.objects.filter(pk=self.key("task"), tank__site=self.visit.site).first(), "task"
+        )
+
+    @staticmethod
+    def _found(row: Row | None, name: str) -> Row:
+        if row is None:
+            raise Refused(_("This %(name)s is not at this site.") % {"name": name})
+        return row
+
+
+def _arrive(m: Making) -> None:
+    if m.wire.at < m.visit.arrived_at:
+        Visit.objects.filter(pk=m.visit.pk).update(arrived_at=m.wire.at)
+
+
+def _reading(m: Making) -> None:
+    tank, parameter = m.tank(), m.text("parameter", needed=True)
+    method = Method.objects.filter(pk=m.key("method"), parameter=parameter).first()
+    if method is None:
+        raise Refused(_("This method does not test for that."))
+    seq = m.wire.payload.get("seq", 0)
+    if isinstance(seq, bool) or not isinstance(seq, int) or not 0 <= seq < 100:
+        raise Refused(_("“seq” counts the replicates from nought."))
+    water.record_reading(
+        tank=tank,
+        parameter=parameter,
+        method=method,
+        source=water.by_hand(),
+        entered=m.text("value", needed=True, longest=20),
+        unit=m.text("unit", needed=True, longest=20),
+        seq=seq,
+        flags=Flag.CLOCK_FIXED if abs(m.wire.clock_offset) > 60 else 0,
+        **m.fact,
+    )
+
+
+def _task_done(m: Making) -> None:
+    upkeep.finish_task(task=m.task(), **m.fact)
+
+
+def _task_left(m: Making) -> None:
+    upkeep.leave_task(task=m.task(), reason=m.text("reason", needed=True, longest=200), **m.fact)
+
+
+def _water_change(m: Making) -> None:
+    water.record_water_change(
+        tank=m.tank(),
+        litres=m.number("litres"),
+        salinity=m.number_or_none("salinity"),
+        temperature_c=m.number_or_none("temperature_c"),
+        **m.fact,
+    )
+
+
+def _dose(m: Making) -> None:
+    solution = m._found(Solution.objects.filter(pk=m.key("solution")).first(), "solution")
+    dosing.record_dose(tank=m.tank(), solution=solution, ml=m.number("ml"), **m.fact)
+
+
+def _rate(m: Making) -> None:
+    channel = m.channel()
+    dosing.set_rate(
+        channel=channel, ml_per_day=m.number("ml_per_day"), why=m.text("why", longest=200), **m.fact
+    )
+
+
+def _refill(m: Making) -> None:
+    dosing.record_refill(
+        channel=m.channel(),
+        ml_now=m.number("ml_now"),
+        ml_before=m.number_or_none("ml_before"),
+        lot=m.lot_or_none(),
+        **m.fact,
+    )
+
+
+def _reagent_load(m: Making) -> None:
+    instruments.record_load(measure=m.measure(), ml=m.number("ml"), lot=m.lot_or_none(), **m.fact)
+
+
+def _calibration(m: Making) -> None:
+    instruments.record_calibration(
+        measure=m.measure(),
+        reference=m.number("reference"),
+        reference_u=m.number_or_none("reference_u"),
+        before=m.number("before"),
+        after=m.number_or_none("after"),
+        **m.fact,
+    )
+
+
+def _pump_check(m: Making) -> None:
+    dosing.record_pump_check(
+        channel=m.channel(),
+        asked_ml=m.number("asked_ml"),
+        before_ml=m.number("before_ml"),
+        after_ml=m.number_or_none("after_ml"),
+        **m.fact,
+    )
+
+
+def _livestock(m: Making) -> None:
+    rows = Livestock.objects.filter(pk=m.key("livestock"), tank__site=m.visit.site)
+    change = m.text("change", needed=True)
+    if change not in LivestockChange.values:
+        raise Refused(_("Animals are added, die or are moved out."))
+    number = m.number("number")
+    if number != int(number) or not 1 <= number <= 10_000:
+        raise Refused(_("Say how many animals: one or more."))
+    animals = m._found(rows.first(), "kind of animal")
+    record_livestock(
+        livestock=animals, change=change, number=int(number), cause=m.text("cause", longest=200), **m.fact
+    )
+
+
+def _photo(m: Making) -> None:
+    m.tank_or_none()
+    if not Photo.objects.filter(pk=m.key("photo"), visit=m.visit).exists():
+        raise Refused(_("The photo itself has not come yet. Send the photo first."))
+    m.text("caption", longest=200)
+
+
+def _finding(m: Making) -> None:
+    m.tank_or_none()
+    m.text("text", needed=True)
+    m.flag("alarm"), m.flag("dispute"), m.flag("internal")
+
+
+def _recommendation(m: Making) -> None:
+    m.tank_or_none()
+    m.text("text", needed=True)
+    price = m.text("price", longest=20)
+    if price:
+        try:
+            sound = Decimal(price.replace(",", ".")) >= 0
+        except InvalidOperation:
+            sound = False
+        if not sound:
+            raise Refused(_("“%(price)s” is not a price.") % {"price": price})
+
+
+def _back_on(m: Making) -> None:
+    m.tank_or_none()
+    on, left = m.wire.payload.get("on", []), m.wire.payload.get("left", [])
+    if not isinstance(on, list) or not isinstance(left, list) or len(on) + len(left) > 200:
+        raise Refused(_("“on” and “left” are lists."))
+    for entry in left:
+        if (
+            not isinstance(entry, dict)
+            or not isinstance(entry.get("reason"), str)
+            or not entry["reason"].strip()
+        ):
+            raise Refused(_("What stays off needs its reason."))
+    keys = {key_of(k, "on") for k in on} | {key_of(entry.get("equipment"), "equipment") for entry in left}
+    if Equipment.objects.filter(pk__in=keys, site=m.visit.site).count() != len(keys):
+        raise Refused(_("Some equipment is not at this site."))
+
+
+def _day(m: Making, name: str) -> date:
+    try:
+        day = parse_date(m.text(name, needed=True, longest=10))
+    except ValueError:
+        day = None
+    if day is None:
+        raise Refused(_("“%(name)s” is not a day. Write it like 2026-11-25.") % {"name": name})
+    return day
+
+
+def _next_visit(m: Making) -> None:
+    if _day(m, "date") < m.wire.at.date():
+        raise Refused(_("The next visit cannot lie in the past."))
+
+
+def _field(m: Making) -> None:
+    if m.text("name", needed=True) not in FIELDS:
+        raise Refused(_("This field is not known."))
+    m.text("value")
+
+
+def _correction(m: Making) -> None:
+    entry = Entry.objects.filter(pk=m.key("entry"), visit=m.visit, kind=EntryKind.READING).first()
+    reading = Reading.objects.select_related("series").filter(origin=entry.pk).first() if entry else None
+    if reading is None:
+        raise Refused(_("There is no such reading in this visit."))
+    why = m.text("why", needed=True, longest=200)
+    new = None
+    if not m.flag("withdraw"):
+        unit = m.text("unit", longest=20) or reading.entered_unit
+        new = units.to_canonical(parameter=reading.series.parameter, value=m.number("value"), unit=unit)
+    water.correct_reading(reading=reading, new=new, why=why, **m.fact)
+
+
+def _nothing(m: Making) -> None:
+    """Kept in the journal; the journal itself acts on it."""
+
+
+MAKE: dict[str, Callable[[Making], None]] = {
+    EntryKind.ARRIVE: _arrive,
+    EntryKind.READING: _reading,
+    EntryKind.TASK_DONE: _task_done,
+    EntryKind.TASK_LEFT: _task_left,
+    EntryKind.WATER_CHANGE: _water_change,
+    EntryKind.DOSE: _dose,
+    EntryKind.RATE: _rate,
+    EntryKind.REFILL: _refill,
+    EntryKind.REAGENT_LOAD: _reagent_load,
+    EntryKind.CALIBRATION: _calibration,
+    EntryKind.PUMP_CHECK: _pump_check,
+    EntryKind.LIVESTOCK: _livestock,
+    EntryKind.PHOTO: _photo,
+    EntryKind.FINDING: _finding,
+    EntryKind.RECOMMENDATION: _recommendation,
+    EntryKind.BACK_ON: _back_on,
+    EntryKind.NEXT_VISIT: _next_visit,
+    EntryKind.FIELD: _field,
+    EntryKind.CORRECTION: _correction,
+    EntryKind.CLOSE: _nothing,
+}
