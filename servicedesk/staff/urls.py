@@ -1,6 +1,17 @@
 """Addresses of this room."""
 
-from django.urls import URLPattern
+from django.contrib.auth.views import LogoutView
+from django.urls import path
+
+from servicedesk.staff import views
 
 app_name = "staff"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("sign-in/", views.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", LogoutView.as_view(), name="sign_out"),
+    path("preferences/", views.preferences, name="preferences"),
+    path("people/", views.people, name="people"),
+    path("people/new/", views.person_new, name="person_new"),
+    path("people/<uuid:key>/", views.person, name="person"),
+    path("people/<uuid:key>/retire/", views.person_retire, name="person_retire"),
+]

@@ -1,0 +1,110 @@
+"""People join, change and leave; the business says who it is."""
+
+from datetime import date
+from typing import Any
+
+from django.contrib.sessions.models import Session
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from servicedesk.staff.choices import Hand, Light, Role
+from servicedesk.staff.models import Business, User
+
+
+class NotHired(Exception):
+    """A person cannot be added or changed like that; the sentence says why."""
+
+
+@transaction.atomic
+def set_up(*, business: dict[str, Any], name: str, email: str, password: str, on: date) -> User:
+    """The first owner and the business, only while nobody is there. Raises NotHired."""
+    if User.objects.exists():
+        raise NotHired(_("This installation has its owner already. Sign in instead."))
+    save_business(**business)
+    return User.objects.create_user(
+        email=email, name=name, role=Role.OWNER, password=password, zone=business["zone"], joined_on=on
+    )
+
+
+@transaction.atomic
+def save_business(**columns: Any) -> Business:
+    """Say who the business is. Everybody's times are shown in its zone."""
+    row, _made = Business.objects.update_or_create(only=True, defaults=columns)
+    if "zone" in columns:
+        User.objects.exclude(zone=row.zone).update(zone=row.zone)
+    return row
+
+
+@transaction.atomic
+def hire(*, name: str, email: str, role: str, password: str | None, on: date, phone: str = "") -> User:
+    """Add a person who may sign in. Raises NotHired when the address is taken."""
+    zone = Business.objects.values_list("zone", flat=True).first() or "Europe/London"
+    try:
+        with transaction.atomic():
+            return User.objects.create_user(
+                email=email, name=name, role=role, password=password, phone=phone, zone=zone, joined_on=on
+            )
+    except IntegrityError:
+        raise NotHired(_("Somebody already signs in with %(email)s.") % {"email": email}) from None
+
+
+@transaction.atomic
+def change_person(*, person: User, name: str, email: str, phone: str, role: str) -> User:
+    """Change what is known of a person. The last owner stays owner."""
+    if person.role == Role.OWNER and role != Role.OWNER:
+        _not_last_owner(person)
+    try:
+        with transaction.atomic():
+            User.objects.filter(pk=person.pk).update(name=name, email=email.lower(), phone=phone, role=role)
+    except IntegrityError:
+        raise NotHired(_("Somebody already signs in with %(email)s.") % {"email": email}) from None
+    person.refresh_from_db()
+    return person
+
+
+def _not_last_owner(person: User) -> None:
+    if not User.objects.filter(role=Role.OWNER, is_active=True).exclude(pk=person.pk).exists():
+        raise NotHired(_("Somebody must own the business: this is its last owner."))
+
+
+def end_sessions(*, person: User) -> int:
+    """Sign a person out everywhere; how many sessions ended."""
+    mine = [
+        s.pk
+        for s in Session.objects.all().iterator()
+        if s.get_decoded().get("_auth_user_id") == str(person.pk)
+    ]
+    Session.objects.filter(pk__in=mine).delete()
+    return len(mine)
+
+
+@transaction.atomic
+def retire_person(*, person: User) -> None:
+    """A person leaves: cannot sign in any more, is signed out everywhere, and stays in the records."""
+    if person.role == Role.OWNER:
+        _not_last_owner(person)
+    User.objects.filter(pk=person.pk).update(is_active=False)
+    end_sessions(person=person)
+
+
+@transaction.atomic
+def bring_back_person(*, person: User) -> None:
+    """A person comes back."""
+    User.objects.filter(pk=person.pk).update(is_active=True)
+
+
+@transaction.atomic
+def prefer(*, person: User, light: str | None = None, hand: str | None = None) -> None:
+    """How a person likes the screen; an unknown choice changes nothing."""
+    if light is not None:
+        value = "" if light == "device" else light
+        if value in Light.values:
+            User.objects.filter(pk=person.pk).update(light=value)
+    if hand in Hand.values:
+        User.objects.filter(pk=person.pk).update(hand=hand)
+
+
+@transaction.atomic
+def cautions_seen(*, person: User, on: date) -> None:
+    """The person acknowledged today's cautions."""
+    User.objects.filter(pk=person.pk).update(cautions_seen_on=on)

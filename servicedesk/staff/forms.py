@@ -1,0 +1,83 @@
+"""What people type about themselves and their business."""
+
+from zoneinfo import available_timezones
+
+from django import forms
+from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.password_validation import validate_password
+from django.utils.translation import gettext_lazy as _
+
+from servicedesk.staff.choices import Role
+
+
+class SignInForm(AuthenticationForm):
+    """Mail address and password. The same sentence for an unknown address and a wrong password."""
+
+    error_messages = {
+        "invalid_login": _("This address and password do not belong together. Try again, or ask the owner."),
+        "inactive": _("This address and password do not belong together. Try again, or ask the owner."),
+    }
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+        self.fields["username"].label = _("Mail address")
+        self.fields["username"].widget.attrs.update(
+            {"autocomplete": "username", "inputmode": "email", "autocapitalize": "none"}
+        )
+        self.fields["password"].widget.attrs["autocomplete"] = "current-password"
+
+    def clean_username(self) -> str:
+        return str(self.cleaned_data["username"]).strip().lower()
+
+
+def _zone(value: str) -> None:
+    if value not in available_timezones():
+        raise forms.ValidationError(_("This is not a time zone. Write it like Europe/London."))
+
+
+class BusinessForm(forms.Form):
+    name = forms.CharField(label=_("Name of the business"), max_length=120)
+    address = forms.CharField(label=_("Address"), max_length=200, required=False)
+    phone = forms.CharField(label=_("Phone"), max_length=40, required=False)
+    emergency_phone = forms.CharField(
+        label=_("Emergency number"), max_length=40, required=False, help_text=_("Stands on every report.")
+    )
+    email = forms.EmailField(label=_("Mail address"), required=False)
+    zone = forms.CharField(label=_("Time zone"), max_length=60, initial="Europe/London", validators=[_zone])
+    currency = forms.RegexField(
+        r"^[A-Z]{3}$", label=_("Currency"), initial="EUR", help_text=_("Three letters.")
+    )
+
+
+class PasswordsMixin(forms.Form):
+    password = forms.CharField(
+        label=_("Password"),
+        max_length=128,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text=_("15 signs or more. A few words in a row are good."),
+    )
+
+    def clean_password(self) -> str:
+        password = str(self.cleaned_data["password"])
+        validate_password(password)
+        return password
+
+
+class OwnerForm(PasswordsMixin):
+    owner_name = forms.CharField(label=_("Your name"), max_length=80)
+    owner_email = forms.EmailField(label=_("Your mail address"))
+    field_order = ["owner_name", "owner_email", "password"]
+
+
+class PersonForm(forms.Form):
+    name = forms.CharField(label=_("Name"), max_length=80)
+    email = forms.EmailField(label=_("Mail address"))
+    phone = forms.CharField(label=_("Phone"), max_length=40, required=False)
+    role = forms.ChoiceField(
+        label=_("Role"),
+        choices=[(r.value, r.label) for r in (Role.TECHNICIAN, Role.OFFICE, Role.OWNER)],
+    )
+
+
+class NewPersonForm(PersonForm, PasswordsMixin):
+    field_order = ["name", "email", "phone", "role", "password"]

@@ -1,0 +1,24 @@
+"""The business and its people."""
+
+from servicedesk.staff.choices import Role
+from servicedesk.staff.models import Business, User
+
+
+def business() -> Business:
+    """The business of this installation; an unnamed one while nobody has set it up."""
+    return Business.objects.first() or Business(name="Tankround")
+
+
+def is_empty() -> bool:
+    """Whether nobody can sign in yet."""
+    return not User.objects.exists()
+
+
+def technicians() -> list[User]:
+    return list(User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk"))
+
+
+def people() -> list[User]:
+    """Everybody of the business, those who left last."""
+    roles = [Role.OWNER, Role.OFFICE, Role.TECHNICIAN]
+    return list(User.objects.filter(role__in=roles).order_by("-is_active", "name", "pk"))

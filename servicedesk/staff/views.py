@@ -1,0 +1,109 @@
+"""Signing in and out, one's own preferences, and the list of people."""
+
+from typing import Any
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth import views as auth
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from servicedesk.staff import actions, queries
+from servicedesk.staff.forms import NewPersonForm, PersonForm, SignInForm
+from servicedesk.staff.models import User
+
+
+class SignIn(auth.LoginView):
+    form_class = SignInForm
+    template_name = "staff/sign_in.html"
+    redirect_authenticated_user = True
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
+        if queries.is_empty():
+            return redirect("desk:setup")
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(business=queries.business(), **kwargs)
+
+
+@login_required
+@require_POST
+def preferences(request: HttpRequest) -> HttpResponse:
+    actions.prefer(person=request.user, light=request.POST.get("light"), hand=request.POST.get("hand"))  # type: ignore[arg-type]
+    target = request.POST.get("next", "/")
+    if not url_has_allowed_host_and_scheme(target, allowed_hosts={request.get_host()}):
+        target = "/"
+    return HttpResponseRedirect(target)
+
+
+def owner_only(request: HttpRequest) -> User:
+    """The owner who asks; anybody else meets nothing here."""
+    user = request.user
+    if not isinstance(user, User) or not user.is_owner:
+        raise Http404
+    return user
+
+
+def _person(key: UUID) -> User:
+    found = next((p for p in queries.people() if p.pk == key), None)
+    if found is None:
+        raise Http404
+    return found
+
+
+@login_required
+def people(request: HttpRequest) -> HttpResponse:
+    owner_only(request)
+    return render(request, "staff/people.html", {"people": queries.people()})
+
+
+@login_required
+def person_new(request: HttpRequest) -> HttpResponse:
+    owner_only(request)
+    form = NewPersonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            hired = actions.hire(on=timezone.now().date(), **form.cleaned_data)
+        except actions.NotHired as wrong:
+            form.add_error("email", str(wrong))
+        else:
+            messages.success(request, _("%(name)s may sign in now.") % {"name": hired.name})
+            return redirect("staff:people")
+    return render(request, "staff/person.html", {"form": form, "title": _("A new person")})
+
+
+@login_required
+def person(request: HttpRequest, key: UUID) -> HttpResponse:
+    owner_only(request)
+    row = _person(key)
+    start = {"name": row.name, "email": row.email, "phone": row.phone, "role": row.role}
+    form = PersonForm(request.POST or None, initial=start)
+    if request.method == "POST" and form.is_valid():
+        try:
+            actions.change_person(person=row, **form.cleaned_data)
+        except actions.NotHired as wrong:
+            form.add_error(None, str(wrong))
+        else:
+            return redirect("staff:people")
+    return render(request, "staff/person.html", {"form": form, "title": row.name, "person": row})
+
+
+@login_required
+@require_POST
+def person_retire(request: HttpRequest, key: UUID) -> HttpResponse:
+    owner_only(request)
+    row = _person(key)
+    try:
+        if row.is_active:
+            actions.retire_person(person=row)
+        else:
+            actions.bring_back_person(person=row)
+    except actions.NotHired as wrong:
+        messages.error(request, str(wrong))
+    return redirect("staff:people")
