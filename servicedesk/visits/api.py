@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from servicedesk.staff.models import User
 from servicedesk.visits import actions
 from servicedesk.visits.actions.journal import MOST_ENTRIES
 
@@ -23,6 +24,11 @@ class IsStaff(permissions.BasePermission):
     def has_permission(self, request: Request, view: APIView) -> bool:
         user = request.user
         return bool(user and user.is_authenticated and (user.is_office or user.is_technician))
+
+
+def _person(request: Request) -> User:
+    assert isinstance(request.user, User)
+    return request.user
 
 
 def _moment(value: Any, name: str) -> datetime | None:
@@ -53,7 +59,7 @@ class Sync(APIView):
             raise exceptions.ValidationError({"entries": _("At most 500 entries at once.")})
         receipts = actions.take_entries(
             entries=body["entries"],
-            by=request.user,
+            by=_person(request),
             at=timezone.now(),
             sent_at=_moment(body.get("sent_at"), "sent_at"),
         )
@@ -67,15 +73,16 @@ class PhotoDoor(APIView):
     parser_classes = [parsers.MultiPartParser]
 
     def put(self, request: Request, key: UUID) -> Response:
-        file = request.data.get("file")
+        sent: Any = request.data
+        file = sent.get("file")
         if not isinstance(file, UploadedFile):
             raise exceptions.ValidationError({"file": _("The photo is missing.")})
         try:
-            visit = UUID(str(request.data.get("visit", "")))
-            tank = UUID(str(request.data["tank"])) if request.data.get("tank") else None
+            visit = UUID(str(sent.get("visit", "")))
+            tank = UUID(str(sent["tank"])) if sent.get("tank") else None
         except ValueError:
             raise exceptions.ValidationError({"visit": _("This is not an id.")}) from None
-        caption = str(request.data.get("caption", ""))
+        caption = str(sent.get("caption", ""))
         if "\x00" in caption:
             raise exceptions.ValidationError({"caption": _("It holds a sign that cannot be stored.")})
         try:
@@ -85,8 +92,8 @@ class PhotoDoor(APIView):
                 tank_id=tank,
                 file=file,
                 caption=caption,
-                taken_at=_moment(request.data.get("taken_at"), "taken_at") or timezone.now(),
-                by=request.user,
+                taken_at=_moment(sent.get("taken_at"), "taken_at") or timezone.now(),
+                by=_person(request),
             )
         except actions.NoPhoto as wrong:
             raise exceptions.ValidationError({"file": str(wrong)}) from wrong

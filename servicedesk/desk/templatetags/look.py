@@ -199,3 +199,9 @@ def tally(done: int, total: int, text: str) -> dict[str, object]:
         "picture": _drawing(tally_svg(done=done, total=total, title=text)) if total > 0 else "",
         "text": text,
     }
+
+
+@register.simple_tag
+def drawing(svg: str) -> SafeString:
+    """``{% drawing row.picture %}``: a picture made by ``servicedesk.core.drawing``."""
+    return _drawing(svg)

@@ -1,0 +1,25 @@
+"""A visit as people look at it: what was written, what is judged, what is left to do."""
+
+from servicedesk.visits.queries.journal import (
+    entries_of,
+    fields_of,
+    photo_for,
+    photos_of,
+    tanks_of,
+    visit_of,
+    visits_for,
+)
+from servicedesk.visits.queries.sheet import TankToday, Tested, today_of
+
+__all__ = [
+    "TankToday",
+    "Tested",
+    "entries_of",
+    "fields_of",
+    "photo_for",
+    "photos_of",
+    "tanks_of",
+    "today_of",
+    "visit_of",
+    "visits_for",
+]

@@ -1,0 +1,71 @@
+"""The journal of a visit and its photos."""
+
+from collections.abc import Iterable
+from datetime import date
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+from django.http import Http404
+
+from clients.models import Tank
+from clients.queries import contact_of, tanks_for
+from servicedesk.core.sheets import FieldEntry, FieldState, winner
+from servicedesk.staff.models import User
+from servicedesk.visits.choices import EntryKind, VisitState
+from servicedesk.visits.models import Entry, Photo, Visit
+
+
+def visits_for(user: User) -> QuerySet[Visit]:
+    """Visits a person may read: owner and office all, a technician the own ones, a contact the client's closed ones."""
+    rows = Visit.objects.select_related("site", "site__client", "technician").order_by("-arrived_at", "pk")
+    if user.is_office:
+        return rows
+    if user.is_technician:
+        return rows.filter(Q(technician=user) | Q(due_visit__stop__round__technician=user))
+    contact = contact_of(user) if user.is_client else None
+    if contact is not None:
+        return rows.filter(site__client=contact.client, state=VisitState.CLOSED)
+    return rows.none()
+
+
+def visit_of(due_visit_id: UUID) -> Visit | None:
+    """The visit of a due visit, once it was opened. (Permission: rounds.queries.stop_for.)"""
+    return Visit.objects.select_related("site", "technician").filter(pk=due_visit_id).first()
+
+
+def tanks_of(visit: Visit) -> list[Tank]:
+    """The tanks that the visit is for, in order."""
+    return list(visit.due_visit.tanks.select_related("site", "site__client").order_by("order", "pk"))
+
+
+def entries_of(visit: Visit, *kinds: str) -> list[Entry]:
+    """The journal in order: by the tablet's sequence within one moment."""
+    rows = Entry.objects.filter(visit=visit).select_related("author")
+    if kinds:
+        rows = rows.filter(kind__in=kinds)
+    return list(rows.order_by("at", "seq", "pk"))
+
+
+def fields_of(entries: Iterable[Entry]) -> dict[str, FieldState]:
+    """The standing value of every single field, with what else was said."""
+    said = (
+        FieldEntry(name=e.payload["name"], value=e.payload.get("value", ""), entered_at=e.at, entry_id=e.pk)
+        for e in entries
+        if e.kind == EntryKind.FIELD
+    )
+    return winner(said)
+
+
+def photos_of(visit: Visit) -> list[Photo]:
+    return list(Photo.objects.filter(visit=visit).select_related("tank").order_by("taken_at", "pk"))
+
+
+def photo_for(user: User, key: UUID, *, on: date) -> Photo:
+    """A photo a person may see: of a visit that may be read, or of a tank in sight. Else Http404."""
+    found = Photo.objects.filter(pk=key).first()
+    if found is not None:
+        if visits_for(user).filter(pk=found.visit_id).exists():
+            return found
+        if found.tank_id and tanks_for(user, on=on).filter(pk=found.tank_id).exists():
+            return found
+    raise Http404

@@ -1,0 +1,251 @@
+"""Finished values for the pages of a visit: rows, cautions, livestock, tasks, things to record."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from clients.choices import TankState
+from clients.models import Equipment, Livestock, Tank
+from clients.queries import livestock_of, states_of
+from servicedesk.core import units
+from servicedesk.core.drawing.levels import LevelRow
+from servicedesk.core.drawing.spark import spark_svg
+from servicedesk.core.tables import read_json
+from servicedesk.dosing.models import Channel, Solution
+from servicedesk.dosing.queries import Settings, channels_of
+from servicedesk.instruments.models import Measure
+from servicedesk.instruments.queries import measures_of
+from servicedesk.stock.models import Lot
+from servicedesk.upkeep.models import Task
+from servicedesk.upkeep.queries import last_left, open_tasks_of
+from servicedesk.visits.models import Visit
+from servicedesk.visits.queries.sheet import GLYPHS, TankToday, Tested
+
+SPARK_POINTS = 8
+
+
+def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
+    """One row of the list of tests."""
+    band, unit = tested.band, tested.unit
+    last, value = tested.last, tested.value
+    moved = _mover(tested)
+    last_text = (
+        _("last %(value)s %(unit)s") % {"value": tested.shown(last.value), "unit": unit} if last else ""
+    )
+    return LevelRow(
+        label=tested.parameter.name,
+        method=tested.test.method.get_kind_display(),
+        value_text=tested.shown(value),
+        unit=unit_word(unit),
+        value=moved(value),
+        low=moved(band.low) if band else None,
+        high=moved(band.high) if band else None,
+        alarm_low=moved(band.alarm_low) if band else None,
+        alarm_high=moved(band.alarm_high) if band else None,
+        last=moved(last.value) if last else None,
+        last_text=last_text,
+        kind="measured" if value is not None else "not_tested",
+        state=tested.glyph,
+        url=url,
+        here=here,
+    )
+
+
+def unit_word(unit: str) -> str:
+    """A unit as people read it beside a value."""
+    return {"C": "°C", "NBS scale": "", "PSS-78": "", "F": "°F"}.get(unit, unit)
+
+
+def _mover(tested: Tested) -> Callable[[float | None], float | None]:
+    def move(value: float | None) -> float | None:
+        if value is None:
+            return None
+        return units.from_canonical(parameter=tested.test.parameter, value=value, unit=tested.unit)
+
+    return move
+
+
+@dataclass(frozen=True)
+class Trend:
+    name: str
+    picture: str
+
+
+def last_rows(today: TankToday) -> list[LevelRow]:
+    """Last values beside their bands, judged as they stand."""
+    judged = today.judged_last()
+    rows = []
+    for tested in today.tested:
+        verdict = judged.verdicts[tested.test.parameter]
+        shown = Tested(
+            test=tested.test,
+            band=tested.band,
+            unit=tested.unit,
+            replicates=[],
+            last=tested.last,
+            reference=None,
+            verdict=verdict,
+        )
+        row = level_row(shown)
+        last = tested.last
+        rows.append(
+            LevelRow(
+                label=row.label,
+                method=date_format(last.at, "j M") if last else "",
+                value_text=tested.shown(last.value) if last else "",
+                unit=row.unit,
+                value=row.last,
+                low=row.low,
+                high=row.high,
+                alarm_low=row.alarm_low,
+                alarm_high=row.alarm_high,
+                kind="measured" if last else "not_tested",
+                state=GLYPHS[verdict.word],
+            )
+        )
+    return rows
+
+
+def trends(today: TankToday) -> list[Trend]:
+    """Small trends of what was tested by hand at least twice."""
+    found = []
+    for tested in today.tested:
+        rows = today.before.get(tested.test.parameter, [])[-SPARK_POINTS:]
+        if len(rows) < 2:
+            continue
+        band, name = tested.band, tested.parameter.name
+        title = _("%(name)s over the last %(n)s tests") % {"name": name, "n": len(rows)}
+        picture = spark_svg(
+            [r.value for r in rows],
+            low=band.low if band else None,
+            high=band.high if band else None,
+            title=title,
+        )
+        found.append(Trend(name=name, picture=picture))
+    return found
+
+
+@dataclass(frozen=True)
+class TaskLine:
+    """A task to tick or to leave."""
+
+    task: Task
+    overdue: bool
+    when: str
+    left: str
+
+
+def task_lines(tanks: list[Tank], on: date) -> list[TaskLine]:
+    """Open tasks of these tanks, what is overdue said first."""
+    tasks = open_tasks_of(tanks, until=on + timedelta(days=1))
+    left = last_left(tasks)
+    lines = []
+    for task in tasks:
+        days = (on - task.latest).days
+        when = _("due %(day)s") % {"day": date_format(task.due, "j M")}
+        if days > 0:
+            when = _("%(n)s days overdue") % {"n": days}
+        fact = left.get(task.pk)
+        lines.append(TaskLine(task=task, overdue=days > 0, when=when, left=fact.reason if fact else ""))
+    return sorted(lines, key=lambda line: (not line.overdue, line.task.due, line.task.title))
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A work hazard: what it is, what to do, and that local codes come first."""
+
+    title: str
+    lines: list[str]
+
+
+def cautions_of(visit: Visit, tasks: list[TaskLine]) -> list[Caution]:
+    """The hazards of this site and today's tasks, each once."""
+    wanted = list(dict.fromkeys([*visit.site.cautions, *(h for line in tasks for h in line.task.hazards)]))
+    known = {row["id"]: row for row in read_json("hazards.json")["hazards"]}
+    return [Caution(title=known[key]["title"], lines=known[key]["lines"]) for key in wanted if key in known]
+
+
+@dataclass(frozen=True)
+class TankCard:
+    """A tank as it is seen first: photo, place, state, animals."""
+
+    tank: Tank
+    state: str
+    state_glyph: str
+    animals: list[Livestock]
+    rows: list[LevelRow]
+    trends: list[Trend]
+
+
+def tank_card(visit: Visit, tank: Tank, *, at: datetime) -> TankCard:
+    today = TankToday(visit, tank, at=at)
+    state_row = states_of([tank], at.date()).get(tank.pk)
+    words, glyph = "", ""
+    if state_row is not None and state_row.state != TankState.NORMAL:
+        words = str(state_row.get_state_display()).capitalize()
+        if state_row.until_on:
+            words = _("%(state)s until %(day)s") % {
+                "state": words,
+                "day": date_format(state_row.until_on, "j F"),
+            }
+        if state_row.why:
+            words = f"{words}. {state_row.why}"
+        glyph = "alone" if state_row.state == TankState.ISOLATION else "expect"
+    return TankCard(
+        tank=tank,
+        state=words,
+        state_glyph=glyph,
+        animals=list(livestock_of([tank])),
+        rows=last_rows(today),
+        trends=trends(today),
+    )
+
+
+@dataclass(frozen=True)
+class WorkSheet:
+    """What may be recorded on the work page, for the tanks of the visit."""
+
+    channels: list[tuple[Channel, str]]
+    measures: list[Measure]
+    solutions: list[Solution]
+    lots: list[Lot]
+    animals: list[Livestock]
+
+
+def work_sheet(tanks: list[Tank], *, at: datetime) -> WorkSheet:
+    channels = channels_of(tanks)
+    settings = Settings(channels, at)
+    items = {c.solution.item_id for c in channels}
+    measures = measures_of(tanks)
+    items |= {m.reagent_id for m in measures if m.reagent_id}
+    lots = Lot.objects.filter(item__in=items).select_related("item").order_by("item__name", "code")
+    return WorkSheet(
+        channels=[(c, _left_words(settings, c)) for c in channels],
+        measures=measures,
+        solutions=list(Solution.objects.select_related("item").order_by("item__name", "pk")),
+        lots=list(lots),
+        animals=list(livestock_of(tanks)),
+    )
+
+
+def _left_words(settings: Settings, channel: Channel) -> str:
+    left, rate, days = settings.left_ml(channel), settings.rate(channel), settings.days_left(channel)
+    if left is None:
+        return _("never filled, as far as we know")
+    words = _("about %(ml)s mL left") % {"ml": f"{left:.0f}"}
+    if rate:
+        words += _(", %(rate)s mL a day") % {"rate": f"{rate:g}"}
+    if days is not None:
+        words += _(", %(days)s days") % {"days": f"{days:.0f}"}
+    return words
+
+
+def back_on_list(visit: Visit, tanks: list[Tank]) -> list[Equipment]:
+    """What must run again before anyone leaves."""
+    rows = Equipment.objects.filter(site=visit.site, back_on_check=True, retired_on__isnull=True)
+    keys = {t.pk for t in tanks}
+    found = rows.select_related("tank").order_by("tank__order", "kind", "name", "pk")
+    return [e for e in found if e.tank_id is None or e.tank_id in keys]

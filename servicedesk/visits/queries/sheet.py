@@ -1,0 +1,259 @@
+"""One tank on one day: today's tests, what history expects, the compiled program and what it says."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+from clients.models import Tank
+from clients.queries import current_state, livestock_of
+from servicedesk.core import units
+from servicedesk.core.advice import BandSpec, Judgement, Product, TankSheet, Verdict, compile_sheet, judge
+from servicedesk.core.metrology.uncertainty import (
+    MethodSpec,
+    Reference,
+    Replicate,
+    reference_value,
+    tolerance,
+)
+from servicedesk.core.tracking.history import Expected, expected
+from servicedesk.dosing.models import Solution
+from servicedesk.dosing.queries import channels_of
+from servicedesk.instruments.queries import trust_by_tank
+from servicedesk.visits.choices import EntryKind
+from servicedesk.visits.models import Entry, Visit
+from servicedesk.water.models import Band, Method, TankTest
+from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of, tests_of
+
+HISTORY_DAYS = 180
+MOST_POINTS = 12
+FRESH_MIX = {
+    "marine": {"salinity": 35.0, "alkalinity": 8.0, "calcium": 420.0, "magnesium": 1300.0, "nitrate": 0.0},
+    "fresh": {"nitrate": 0.0},
+}
+GLYPHS = {
+    "in_band": "in",
+    "below": "low",
+    "above": "high",
+    "below_limit": "under",
+    "above_limit": "over",
+    "test_again": "again",
+    "not_tested": "none",
+}
+
+
+def spec_of(method: Method) -> MethodSpec:
+    """A method as the core computes with it."""
+    return MethodSpec(
+        name=method.name,
+        kind=method.kind,
+        tolerance_abs=method.tolerance_abs,
+        tolerance_rel=method.tolerance_rel,
+        resolution=method.resolution,
+    )
+
+
+def band_spec(band: Band) -> BandSpec:
+    """A band as the core computes with it."""
+    names = ("low", "target", "high", "alarm_low", "alarm_high", "max_rise_per_day", "max_fall_per_day")
+    return BandSpec(parameter=band.parameter, unit=band.unit, **{name: getattr(band, name) for name in names})
+
+
+@dataclass(frozen=True)
+class Tested:
+    """One test of a tank today: usual method, replicates so far, last value before, verdict."""
+
+    test: TankTest
+    band: Band | None
+    unit: str
+    replicates: list[ReadingValue]
+    last: ReadingValue | None
+    reference: Reference | None
+    verdict: Verdict
+
+    @property
+    def parameter(self) -> units.Parameter:
+        return units.parameter(self.test.parameter)
+
+    @property
+    def value(self) -> float | None:
+        return self.reference.value if self.reference else None
+
+    @property
+    def glyph(self) -> str:
+        return GLYPHS[self.verdict.word]
+
+    def shown(self, value: float | None) -> str:
+        return "" if value is None else units.show(self.test.parameter, value, self.unit)
+
+
+class TankToday:
+    """Everything about one tank that a visit judges by, worked out once per page."""
+
+    def __init__(self, visit: Visit, tank: Tank, *, at: datetime) -> None:
+        self.visit, self.tank, self.at = visit, tank, at
+
+    @cached_property
+    def bands(self) -> dict[str, Band]:
+        return bands_of(self.tank)
+
+    @cached_property
+    def tests(self) -> list[TankTest]:
+        return tests_of(self.tank)
+
+    @cached_property
+    def state(self) -> str:
+        return current_state(self.tank, self.at.date())
+
+    @cached_property
+    def _readings(self) -> list[ReadingValue]:
+        return readings_of(self.tank, since=self.visit.arrived_at - timedelta(days=HISTORY_DAYS))
+
+    @cached_property
+    def _origins(self) -> set[Any]:
+        rows = Entry.objects.filter(visit=self.visit, kind=EntryKind.READING)
+        return set(rows.values_list("pk", flat=True))
+
+    @cached_property
+    def today(self) -> dict[str, list[ReadingValue]]:
+        """Values taken in this visit, by parameter, in order."""
+        found: dict[str, list[ReadingValue]] = defaultdict(list)
+        for reading in self._readings:
+            if reading.origin in self._origins:
+                found[reading.parameter].append(reading)
+        return found
+
+    @cached_property
+    def before(self) -> dict[str, list[ReadingValue]]:
+        """Values taken by hand before this visit, by parameter, in order."""
+        found: dict[str, list[ReadingValue]] = defaultdict(list)
+        for reading in self._readings:
+            if (
+                reading.origin not in self._origins
+                and reading.at < self.visit.arrived_at
+                and reading.seq == 0
+            ) and reading.source_kind == "hand":
+                found[reading.parameter].append(reading)
+        return found
+
+    @cached_property
+    def last(self) -> dict[str, ReadingValue]:
+        newest = latest_values([self.tank], until=self.visit.arrived_at)
+        return {
+            parameter: value
+            for (_tank, parameter), value in newest.items()
+            if value.origin not in self._origins
+        }
+
+    @cached_property
+    def _methods(self) -> dict[Any, Method]:
+        keys = {r.method_id for rows in self.today.values() for r in rows} | {t.method_id for t in self.tests}
+        return Method.objects.in_bulk(keys)
+
+    def reference(self, parameter: str) -> Reference | None:
+        """Today's results of one parameter, combined."""
+        rows = self.today.get(parameter, [])
+        if not rows:
+            return None
+        return reference_value([Replicate(r.value, spec_of(self._methods[r.method_id])) for r in rows])
+
+    def _expected(self, test: TankTest) -> Expected | None:
+        rows = self.before.get(test.parameter, [])[-MOST_POINTS:]
+        points = [((self.visit.arrived_at - r.at).total_seconds() / 86400, r.value) for r in rows]
+        band = self.bands.get(test.parameter)
+        middle = points[-1][1] if points else 0.0
+        steepest = (band.max_fall_per_day or band.max_rise_per_day) if band else None
+        wide = tolerance(spec_of(test.method), middle)
+        least = _least_width(band) if band else 0.0
+        return expected(
+            points, tolerance=max(wide, least), steepest=None if steepest is None else steepest / 7
+        )
+
+    @cached_property
+    def sheet(self) -> TankSheet:
+        marine = self.tank.water_type.startswith(("reef", "marine"))
+        sensitive = {word for row in livestock_of([self.tank]) for word in row.sensitive_to}
+        expectations = {t.parameter: self._expected(t) for t in self.tests}
+        return TankSheet(
+            water_type=self.tank.water_type,
+            net_l=self.tank.net_l,
+            net_l_u=self.tank.net_l_u,
+            state=self.state,
+            bands=tuple(band_spec(band) for band in self.bands.values()),
+            tests=tuple(t.parameter for t in self.tests),
+            expected={p: e for p, e in expectations.items() if e is not None},
+            products=tuple(_products(self.tank)),
+            fresh_mix=FRESH_MIX["marine" if marine else "fresh"],
+            trust=trust_by_tank(self.tank),
+            sensitive=tuple(sorted(sensitive)),
+        )
+
+    @cached_property
+    def program(self) -> dict[str, Any]:
+        return compile_sheet(self.sheet)
+
+    @cached_property
+    def values(self) -> dict[str, float | None]:
+        """The program's inputs as they stand now."""
+        found: dict[str, float | None] = {}
+        for parameter in self.sheet.parameters():
+            reference = self.reference(parameter)
+            found[parameter] = reference.value if reference else None
+            found[f"{parameter}:n"] = float(reference.replicates) if reference else None
+        return found
+
+    @cached_property
+    def judgement(self) -> Judgement:
+        return judge(self.program, self.values)
+
+    @cached_property
+    def tested(self) -> list[Tested]:
+        """Today's tests in the order people make them."""
+        return [
+            Tested(
+                test=test,
+                band=self.bands.get(test.parameter),
+                unit=self._unit(test.parameter),
+                replicates=self.today.get(test.parameter, []),
+                last=self.last.get(test.parameter),
+                reference=self.reference(test.parameter),
+                verdict=self.judgement.verdicts[test.parameter],
+            )
+            for test in self.tests
+        ]
+
+    def _unit(self, parameter: str) -> str:
+        band = self.bands.get(parameter)
+        return band.unit if band else units.parameter(parameter).unit
+
+    def judged_last(self) -> Judgement:
+        """The verdicts on the last known values, for the page that one looks at first."""
+        values = {p: (self.last[p].value if p in self.last else None) for p in self.sheet.parameters()}
+        return judge(self.program, {**values, **{f"{p}:n": 2.0 for p in values}})
+
+
+def _least_width(band: Band) -> float:
+    """History is never taken to be narrower than a tenth of the band."""
+    if band.low is None or band.high is None:
+        return 0.0
+    return (band.high - band.low) * 0.1
+
+
+def _products(tank: Tank) -> list[Product]:
+    """Solutions on this tank's channels; where it has none for a parameter, those of the business."""
+    found: dict[str, Solution] = {}
+    for channel in channels_of([tank]):
+        found.setdefault(channel.solution.parameter, channel.solution)
+    for solution in (
+        Solution.objects.select_related("item").filter(item__retired_on__isnull=True).order_by("item__name")
+    ):
+        found.setdefault(solution.parameter, solution)
+    return [
+        Product(key=str(s.pk), name=s.item.name, parameter=p, per_ml=s.per_ml, per_ml_u_rel=s.per_ml_u_rel)
+        for p, s in sorted(found.items())
+    ]
+
+
+def today_of(visit: Visit, tank: Tank, *, at: datetime) -> TankToday:
+    return TankToday(visit, tank, at=at)
