@@ -1,0 +1,207 @@
+"""Look, Test and Advise."""
+
+import json
+from typing import Any
+from uuid import UUID
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from servicedesk.core import units
+from servicedesk.core.advice.judge import WORDS
+from servicedesk.core.tables import read_json
+from servicedesk.staff.actions import cautions_seen
+from servicedesk.visits.forms import entry_from
+from servicedesk.visits.queries import pages, today_of
+from servicedesk.visits.queries.sheet import GLYPHS, TankToday, Tested
+from servicedesk.visits.views.opened import Opened, opened, tests_words
+from servicedesk.water.models import Method
+
+
+@login_required
+@require_GET
+def look(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    if o.closed:
+        return redirect("visits:closed", key)
+    today = o.at.date()
+    tasks = pages.task_lines(o.tanks, today)
+    cards = [pages.tank_card(o.visit, tank, at=o.at) for tank in o.tanks]
+    unseen = o.user.cautions_seen_on != today
+    context = o.context(
+        "visit", cards=cards, tasks=tasks, cautions=pages.cautions_of(o.visit, tasks), unseen=unseen
+    )
+    return render(request, "visits/look.html", context)
+
+
+@login_required
+@require_POST
+def arrive(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    entry = entry_from(request.POST, visit=key, at=timezone.now(), zone=o.user.zone)
+    o.take([{**entry, "kind": "arrive", "payload": {}}])
+    if request.POST.get("cautions") == "seen":
+        cautions_seen(person=o.user, on=o.at.date())
+    return redirect("visits:visit", key)
+
+
+@login_required
+@require_POST
+def cautions(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    cautions_seen(person=o.user, on=o.at.date())
+    return redirect("visits:visit", key)
+
+
+def _current(today: TankToday, wanted: str) -> Tested | None:
+    for tested in today.tested:
+        if tested.test.parameter == wanted:
+            return tested
+    waiting = [t for t in today.tested if not t.replicates]
+    return waiting[0] if waiting else (today.tested[0] if today.tested else None)
+
+
+def _next(today: TankToday, current: Tested) -> Tested | None:
+    order = [t.test.parameter for t in today.tested]
+    start = order.index(current.test.parameter) + 1
+    after = today.tested[start:] + today.tested[: start - 1]
+    return next((t for t in after if not t.replicates), None)
+
+
+def _reference_words(tested: Tested) -> str:
+    reference = tested.reference
+    if reference is None or reference.replicates < 2:
+        return ""
+    factor = abs(units.scale_of(parameter=tested.test.parameter, unit=tested.unit)[0])
+    digits = units.decimals_in(parameter=tested.test.parameter, unit=tested.unit)
+    agree = (
+        _("they agree")
+        if reference.agree
+        else _("they disagree: take another lot, a standard or another method")
+    )
+    return _("%(value)s ± %(u)s %(unit)s from %(n)s tests by %(m)s methods; %(agree)s.") % {
+        "value": tested.shown(reference.value),
+        "u": f"{reference.expanded / factor:.{max(digits, 1)}f}",
+        "unit": pages.unit_word(tested.unit),
+        "n": reference.replicates,
+        "m": reference.methods,
+        "agree": agree,
+    }
+
+
+def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -> dict[str, Any]:
+    following = _next(today, current)
+    second = "second" in request.GET or not current.replicates
+    methods = Method.objects.filter(parameter=current.test.parameter, retired_on__isnull=True).exclude(
+        kind="titrator"
+    )
+    wanted = request.GET.get("method", "")
+    method = next((m for m in methods if str(m.pk) == wanted), current.test.method)
+    typed = request.session.get(f"typed:{o.visit.pk}", {}).get("reading", {})
+    next_label = _("%(name)s next") % {"name": following.parameter.name} if following else _("To the work")
+    next_url = o.address("test", parameter=following.test.parameter) if following else o.address("work")
+    p = current.test.parameter
+    return {
+        "current": current,
+        "method": method,
+        "other_methods": [
+            (m, o.address("test", parameter=p, method=str(m.pk), second="1")) for m in methods if m != method
+        ],
+        "unit": pages.unit_word(current.unit),
+        "typing": second,
+        "typed_value": typed.get("value", ""),
+        "seq": len(current.replicates),
+        "next_label": next_label,
+        "next_url": next_url,
+        "second_url": o.address("test", parameter=p, second="1"),
+        "reference_words": _reference_words(current),
+        "word": WORDS[current.verdict.word],
+        "again": current.verdict.word == "test_again",
+        "kept": [current.shown(r.value) for r in current.replicates],
+    }
+
+
+@login_required
+def test(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    if o.closed:
+        return redirect("visits:closed", key)
+    if request.method == "POST":
+        return _take_reading(o)
+    today = today_of(o.visit, o.tank, at=o.at)
+    current = _current(today, request.GET.get("parameter", ""))
+    rows = [
+        pages.level_row(t, url=o.address("test", parameter=t.test.parameter), here=t is current)
+        for t in today.tested
+    ]
+    done = sum(1 for t in today.tested if t.replicates)
+    context = {
+        "rows": rows,
+        "progress": tests_words(done, len(today.tested)),
+        "sheet_url": o.address("sheet"),
+    }
+    if current is not None:
+        context |= _bench(o, today, current, request)
+    return render(request, "visits/test.html", o.context("test", **context))
+
+
+def _take_reading(o: Opened) -> HttpResponse:
+    posted = o.request.POST
+    parameter = posted.get("p_parameter", "")
+    if not o.take_posted():
+        return redirect(o.address("test", parameter=parameter, second="1"))
+    today = today_of(o.visit, o.tank, at=timezone.now())
+    current = _current(today, parameter)
+    if posted.get("then") != "next" or current is None or current.verdict.word == "test_again":
+        return redirect(o.address("test", parameter=parameter))
+    following = _next(today, current)
+    return redirect(o.address("test", parameter=following.test.parameter) if following else o.address("work"))
+
+
+@login_required
+@require_GET
+def sheet(request: HttpRequest, key: UUID) -> JsonResponse:
+    """The tank's program and the values so far, for judging while a value is being typed."""
+    o = opened(request, key)
+    today = today_of(o.visit, o.tank, at=o.at)
+    shown = {}
+    for tested in today.tested:
+        factor, offset = units.scale_of(parameter=tested.test.parameter, unit=tested.unit)
+        results = [r.value for r in tested.replicates]
+        shown[tested.test.parameter] = {"factor": factor, "offset": offset, "results": results}
+    return JsonResponse(
+        {
+            "program": json.loads(json.dumps(today.program)),
+            "values": today.values,
+            "shown": shown,
+            "sentences": read_json("sentences.json"),
+            "words": WORDS,
+            "glyphs": GLYPHS,
+        }
+    )
+
+
+@login_required
+@require_GET
+def advise(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    if o.closed:
+        return redirect("visits:closed", key)
+    today = today_of(o.visit, o.tank, at=o.at)
+    judgement = today.judgement
+    waits = [units.parameter(p).name for p in judgement.waits_for]
+    nothing_tested = not any(t.replicates for t in today.tested)
+    context = o.context(
+        "advise",
+        urgent=judgement.urgent,
+        advice=judgement.advice,
+        waits=waits,
+        nothing_tested=nothing_tested,
+        test_url=reverse("visits:test", args=[key]),
+    )
+    return render(request, "visits/advise.html", context)

@@ -1,0 +1,176 @@
+"""Work, Leave, what was closed, and photos."""
+
+import io
+import uuid
+from pathlib import Path
+from uuid import UUID
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from servicedesk.rounds.queries import next_visits_of
+from servicedesk.staff.models import User
+from servicedesk.upkeep.choices import LeftReason
+from servicedesk.visits import actions, queries
+from servicedesk.visits.choices import EntryKind
+from servicedesk.visits.forms import back_on_entry, entry_from
+from servicedesk.visits.queries import pages
+from servicedesk.visits.views.opened import Opened, opened
+
+FIELD_NAMES = ("summary", "staff_do", "staff_dont")
+
+
+@login_required
+@require_GET
+def work(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    if o.closed:
+        return redirect("visits:closed", key)
+    context = o.context(
+        "work",
+        tasks=pages.task_lines(o.tanks, o.at.date()),
+        done=[e for e in queries.entries_of(o.visit) if e.kind not in (EntryKind.READING, EntryKind.ARRIVE)],
+        reasons=LeftReason.choices,
+        sheet=pages.work_sheet(o.tanks, at=o.at),
+        photos=queries.photos_of(o.visit),
+    )
+    return render(request, "visits/work.html", context)
+
+
+@login_required
+@require_GET
+def leave(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    if o.closed:
+        return redirect("visits:closed", key)
+    entries = queries.entries_of(o.visit)
+    fields = queries.fields_of(entries)
+    checked = [e for e in entries if e.kind == EntryKind.BACK_ON]
+    upcoming = [day for day in next_visits_of(o.tanks, after=o.at.date()).values() if day]
+    said_next = [e.payload["date"] for e in entries if e.kind == EntryKind.NEXT_VISIT]
+    missing = [
+        t.parameter.name
+        for tank in o.tanks
+        for t in queries.today_of(o.visit, tank, at=o.at).tested
+        if not t.replicates
+    ]
+    context = o.context(
+        "leave",
+        fields=[{"name": n, "value": fields[n].value if n in fields else ""} for n in FIELD_NAMES],
+        back_on=pages.back_on_list(o.visit, o.tanks),
+        back_on_done=checked[-1] if checked else None,
+        next_day=said_next[-1] if said_next else (min(upcoming).isoformat() if upcoming else ""),
+        next_said=bool(said_next),
+        findings=[e for e in entries if e.kind in (EntryKind.FINDING, EntryKind.RECOMMENDATION)],
+        untested=missing,
+        open_tasks=[line for line in pages.task_lines(o.tanks, o.at.date()) if not line.left],
+    )
+    return render(request, "visits/leave.html", context)
+
+
+def _back(o: Opened, default: str) -> HttpResponse:
+    target = o.request.POST.get("back", "")
+    if not url_has_allowed_host_and_scheme(target, allowed_hosts={o.request.get_host()}):
+        target = o.address(default)
+    return HttpResponseRedirect(target)
+
+
+@login_required
+@require_POST
+def add(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Any one entry from a drawn form."""
+    o = opened(request, key)
+    if request.POST.get("kind") == EntryKind.BACK_ON:
+        wanted = [str(e.pk) for e in pages.back_on_list(o.visit, o.tanks)]
+        o.take([back_on_entry(request.POST, wanted, visit=key, at=timezone.now(), zone=o.user.zone)])
+        return _back(o, "leave")
+    if o.take_posted() and request.POST.get("kind") == EntryKind.CLOSE:
+        return redirect("visits:closed", key)
+    return _back(o, "work")
+
+
+@login_required
+@require_POST
+def add_photo(request: HttpRequest, key: UUID) -> HttpResponse:
+    """A photo from a drawn form: the picture and its journal entry."""
+    o = opened(request, key)
+    file = request.FILES.get("file")
+    if file is None:
+        messages.error(request, _("No photo was chosen."))
+        return _back(o, "work")
+    try:
+        photo_id = uuid.UUID(request.POST.get("photo", ""))
+        photo = actions.keep_photo(
+            key=photo_id,
+            visit_id=key,
+            tank_id=o.tank.pk,
+            file=io.BytesIO(file.read()),
+            caption=request.POST.get("caption", ""),
+            taken_at=timezone.now(),
+            by=o.user,
+        )
+    except (actions.NoPhoto, ValueError) as wrong:
+        messages.error(request, str(wrong))
+        return _back(o, "work")
+    entry = entry_from(request.POST, visit=key, at=timezone.now(), zone=o.user.zone)
+    payload = {"photo": str(photo.pk), "tank": str(o.tank.pk), "caption": photo.caption}
+    o.take([{**entry, "kind": EntryKind.PHOTO, "payload": payload}])
+    return _back(o, "work")
+
+
+@login_required
+@require_GET
+def closed(request: HttpRequest, key: UUID) -> HttpResponse:
+    o = opened(request, key)
+    if not o.begun or not o.closed:
+        return redirect("visits:visit", key)
+    entries = queries.entries_of(o.visit)
+    readings = [
+        (t, r)
+        for tank in o.tanks
+        for t in queries.today_of(o.visit, tank, at=o.visit.closed_at or o.at).tested
+        for r in t.replicates
+    ]
+    rows = [
+        {
+            "tested": t,
+            "value": t.shown(r.value),
+            "unit": pages.unit_word(t.unit),
+            "entry": r.origin,
+            "corrected": r.corrected,
+        }
+        for t, r in readings
+    ]
+    context = o.context(
+        "closed",
+        readings=rows,
+        additions=[e for e in entries if e.addition],
+        entries=[e for e in entries if e.kind != EntryKind.READING],
+        photos=queries.photos_of(o.visit),
+    )
+    return render(request, "visits/closed.html", context)
+
+
+def _file(name: str) -> FileResponse:
+    path = (Path(settings.MEDIA_ROOT) / name).resolve()
+    if not path.is_relative_to(Path(settings.MEDIA_ROOT).resolve()) or not path.is_file():
+        raise Http404
+    response = FileResponse(path.open("rb"), content_type="image/jpeg")
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Content-Disposition"] = "inline; filename=photo.jpg"
+    return response
+
+
+@login_required
+@require_GET
+def photo(request: HttpRequest, key: UUID) -> FileResponse:
+    user = request.user
+    assert isinstance(user, User)
+    return _file(queries.photo_for(user, key, on=timezone.now().date()).file)
