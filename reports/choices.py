@@ -8,15 +8,13 @@ class ReportState(TextChoices):
     WAITING = "waiting", _("being made")
     HELD = "held", _("waits for your word")
     READY = "ready", _("ready")
-    SENT = "sent", _("sent")
     FAILED = "failed", _("failed")
 
 
 REPORT_MOVES: dict[str, set[str]] = {
     ReportState.WAITING: {ReportState.HELD, ReportState.READY, ReportState.FAILED},
     ReportState.HELD: {ReportState.READY},
-    ReportState.READY: {ReportState.SENT, ReportState.FAILED},
-    ReportState.SENT: set(),
+    ReportState.READY: set(),
     ReportState.FAILED: {ReportState.WAITING},
 }
 
@@ -25,6 +23,13 @@ class Verdict(TextChoices):
     WELL = "well", _("All is well")
     WATCHING = "watching", _("We are watching")
     ACTING = "acting", _("We are acting")
+
+
+class HoldReason(TextChoices):
+    DEATH = "death", _("It tells of a death.")
+    ALARM = "alarm", _("It tells of an alarm.")
+    DISPUTE = "dispute", _("Something is disputed.")
+    FIRST = "first", _("It is the first visit.")
 
 
 class PaperKind(TextChoices):

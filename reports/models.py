@@ -34,7 +34,6 @@ class Report(models.Model):
     released_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
-    sent_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -45,6 +44,16 @@ class Report(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} version {self.version}"
+
+
+class Running(models.Model):
+    """The last number given to a report in a year. One row per year, counted up under its lock."""
+
+    year = models.PositiveIntegerField(primary_key=True)
+    last = models.PositiveIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.year}-{self.last:04d}"
 
 
 class Paper(models.Model):

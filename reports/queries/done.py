@@ -1,0 +1,222 @@
+"""What was done and what was not, from the journal, in the client's words."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable
+from functools import cached_property
+from typing import Any
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from clients.choices import LivestockChange
+from clients.models import Equipment, Livestock, Tank
+from reports.queries.words import listed, name_of, number_text, times_text
+from servicedesk.dosing.models import Channel, Solution
+from servicedesk.instruments.models import Measure
+from servicedesk.upkeep.choices import LeftReason
+from servicedesk.upkeep.models import Task
+from servicedesk.visits.choices import EntryKind
+from servicedesk.visits.models import Entry
+
+Said = tuple[UUID | None, str] | None
+MOST_LINES = 9
+MOST_LINES_COMPACT = 5
+
+
+class Journal:
+    """The entries of one visit with everything they name, looked up once. `scrub` takes secrets out of typed text."""
+
+    def __init__(self, entries: list[Entry], scrub: Callable[[str], str]) -> None:
+        self.entries, self.scrub = entries, scrub
+
+    def of(self, *kinds: str) -> list[Entry]:
+        return [e for e in self.entries if e.kind in kinds]
+
+    def _keys(self, name: str) -> list[UUID]:
+        return [UUID(e.payload[name]) for e in self.entries if e.payload.get(name)]
+
+    @cached_property
+    def tasks(self) -> dict[UUID, Task]:
+        return Task.objects.in_bulk(self._keys("task"))
+
+    @cached_property
+    def channels(self) -> dict[UUID, Channel]:
+        return Channel.objects.select_related("solution").in_bulk(self._keys("channel"))
+
+    @cached_property
+    def measures(self) -> dict[UUID, Measure]:
+        return Measure.objects.select_related("instrument").in_bulk(self._keys("measure"))
+
+    @cached_property
+    def solutions(self) -> dict[UUID, Solution]:
+        return Solution.objects.in_bulk(self._keys("solution"))
+
+    @cached_property
+    def animals(self) -> dict[UUID, Livestock]:
+        return Livestock.objects.in_bulk(self._keys("livestock"))
+
+    @cached_property
+    def equipment(self) -> dict[UUID, Equipment]:
+        keys = {UUID(k) for e in self.of(EntryKind.BACK_ON) for k in e.payload.get("on", [])}
+        keys |= {UUID(x["equipment"]) for e in self.of(EntryKind.BACK_ON) for x in e.payload.get("left", [])}
+        return Equipment.objects.in_bulk(keys)
+
+    def tank_key(self, payload: dict[str, Any]) -> UUID | None:
+        return UUID(payload["tank"]) if payload.get("tank") else None
+
+    def withdrawn(self) -> set[str]:
+        """Readings that were taken back."""
+        return {e.payload["entry"] for e in self.of(EntryKind.CORRECTION) if e.payload.get("withdraw")}
+
+    def acted_on(self, tank: Tank) -> set[str]:
+        """Parameters about which something was done on this tank."""
+        found = {
+            self.solutions[UUID(e.payload["solution"])].parameter
+            for e in self.of(EntryKind.DOSE)
+            if self.tank_key(e.payload) == tank.pk
+        }
+        for entry in self.of(EntryKind.RATE, EntryKind.REFILL, EntryKind.PUMP_CHECK):
+            channel = self.channels[UUID(entry.payload["channel"])]
+            if channel.tank_id == tank.pk:
+                found.add(channel.solution.parameter)
+        if any(self.tank_key(e.payload) == tank.pk for e in self.of(EntryKind.WATER_CHANGE)):
+            found |= {"nitrate", "phosphate", "ammonia_total", "nitrite"}
+        return found
+
+
+def _task(j: Journal, p: dict[str, Any]) -> Said:
+    task = j.tasks[UUID(p["task"])]
+    return task.tank_id, j.scrub(task.title)
+
+
+def _change(j: Journal, p: dict[str, Any]) -> Said:
+    litres = number_text(float(str(p["litres"]).replace(",", ".")))
+    return j.tank_key(p), _("%(litres)s L of water changed") % {"litres": litres}
+
+
+def _dose(j: Journal, p: dict[str, Any]) -> Said:
+    name = name_of(j.solutions[UUID(p["solution"])].parameter)
+    return j.tank_key(p), _("%(name)s: one step of %(ml)s mL by hand") % {"name": name, "ml": p["ml"]}
+
+
+def _rate(j: Journal, p: dict[str, Any]) -> Said:
+    channel = j.channels[UUID(p["channel"])]
+    said = {"name": name_of(channel.solution.parameter), "ml": p["ml_per_day"]}
+    return channel.tank_id, _("%(name)s: dosing pump set to %(ml)s mL a day") % said
+
+
+def _refill(j: Journal, p: dict[str, Any]) -> Said:
+    channel = j.channels[UUID(p["channel"])]
+    return channel.tank_id, _("%(name)s: container filled") % {"name": name_of(channel.solution.parameter)}
+
+
+def _pump_check(j: Journal, p: dict[str, Any]) -> Said:
+    channel = j.channels[UUID(p["channel"])]
+    said = {
+        "name": name_of(channel.solution.parameter),
+        "got": p.get("after_ml") or p["before_ml"],
+        "asked": p["asked_ml"],
+    }
+    return channel.tank_id, _(
+        "%(name)s: dosing pump measured, it gives %(got)s mL of %(asked)s asked for"
+    ) % said
+
+
+def _load(j: Journal, p: dict[str, Any]) -> Said:
+    measure = j.measures[UUID(p["measure"])]
+    return measure.instrument.tank_id, _("%(name)s: fresh reagent for the tester") % {
+        "name": name_of(measure.parameter)
+    }
+
+
+def _calibration(j: Journal, p: dict[str, Any]) -> Said:
+    measure = j.measures[UUID(p["measure"])]
+    return measure.instrument.tank_id, _("%(name)s: tester calibrated") % {"name": name_of(measure.parameter)}
+
+
+def _animals(j: Journal, p: dict[str, Any]) -> Said:
+    row = j.animals[UUID(p["livestock"])]
+    number = int(float(p["number"]))
+    if p["change"] == LivestockChange.ADDED:
+        return row.tank_id, _("Added: %(n)s %(name)s") % {"n": number, "name": row.name}
+    if p["change"] == LivestockChange.MOVED:
+        return row.tank_id, _("Moved out: %(n)s %(name)s") % {"n": number, "name": row.name}
+    return None
+
+
+def _back_on(j: Journal, p: dict[str, Any]) -> Said:
+    names = [j.equipment[UUID(k)].name for k in p.get("on", [])]
+    if not names:
+        return None
+    head = _("Back on") if p.get("left") else _("Everything back on")
+    return j.tank_key(p), f"{head}: {', '.join(names)}"
+
+
+SAY: dict[str, Callable[[Journal, dict[str, Any]], Said]] = {
+    EntryKind.WATER_CHANGE: _change,
+    EntryKind.DOSE: _dose,
+    EntryKind.RATE: _rate,
+    EntryKind.PUMP_CHECK: _pump_check,
+    EntryKind.REFILL: _refill,
+    EntryKind.REAGENT_LOAD: _load,
+    EntryKind.CALIBRATION: _calibration,
+    EntryKind.LIVESTOCK: _animals,
+    EntryKind.TASK_DONE: _task,
+    EntryKind.BACK_ON: _back_on,
+}
+"""Kinds of entries that tell of something done, in the order in which a client reads them."""
+
+
+def _tests(journal: Journal, tank: Tank) -> list[str]:
+    gone = journal.withdrawn()
+    readings = [e for e in journal.of(EntryKind.READING) if journal.tank_key(e.payload) == tank.pk]
+    counts = Counter(e.payload["parameter"] for e in readings if str(e.pk) not in gone)
+    if not counts:
+        return []
+    said = ngettext("%(n)s test", "%(n)s tests", len(counts)) % {"n": len(counts)}
+    more = [f"{name_of(p).lower()} {times_text(n)}" for p, n in counts.items() if n > 1]
+    return [f"{said}; {listed(more)}" if more else said]
+
+
+def did(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
+    """What was done on this tank. With `alone`, what belongs to no tank is told here too."""
+    lines = _tests(journal, tank)
+    for kind, say in SAY.items():
+        for entry in journal.of(kind):
+            said = say(journal, entry.payload)
+            if said is not None and (said[0] == tank.pk or (alone and said[0] is None)):
+                lines.append(said[1])
+    lines = list(dict.fromkeys(lines))
+    most = MOST_LINES if alone else MOST_LINES_COMPACT
+    if len(lines) > most:
+        rest = len(lines) - most + 1
+        more = ngettext("and %(n)s more small task", "and %(n)s more small tasks", rest) % {"n": rest}
+        lines = [*lines[: most - 1], more]
+    return lines
+
+
+def _reason(text: str) -> str:
+    return str(LeftReason(text).label) if text in LeftReason.values else text
+
+
+def left(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
+    """What was left and why: tasks, and equipment that stays off."""
+    done = {e.payload["task"] for e in journal.of(EntryKind.TASK_DONE)}
+    lines = {}
+    for entry in journal.of(EntryKind.TASK_LEFT):
+        task = journal.tasks[UUID(entry.payload["task"])]
+        if task.tank_id == tank.pk and entry.payload["task"] not in done:
+            lines[task.pk] = journal.scrub(f"{task.title}: {_reason(entry.payload['reason'])}")
+    return [*lines.values(), *_stays_off(journal, tank, alone)]
+
+
+def _stays_off(journal: Journal, tank: Tank, alone: bool) -> Iterable[str]:
+    for entry in journal.of(EntryKind.BACK_ON):
+        key = journal.tank_key(entry.payload)
+        if key == tank.pk or (alone and key is None):
+            for row in entry.payload.get("left", []):
+                name = journal.equipment[UUID(row["equipment"])].name
+                yield journal.scrub(
+                    _("%(name)s stays off: %(why)s") % {"name": name, "why": _reason(row["reason"])}
+                )

@@ -1,0 +1,135 @@
+"""The client's words: what we call a parameter when we speak to somebody who keeps no tank."""
+
+from datetime import date, datetime
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from servicedesk.core import units
+from servicedesk.water.models import Band
+
+NAMES = {
+    "temperature": gettext_lazy("Warmth"),
+    "salinity": gettext_lazy("Salt"),
+    "conductivity": gettext_lazy("Salt"),
+    "ph": gettext_lazy("Acidity (pH)"),
+    "alkalinity": gettext_lazy("Carbonate"),
+    "carbonate_hardness": gettext_lazy("Carbonate"),
+    "general_hardness": gettext_lazy("Hardness"),
+    "calcium": gettext_lazy("Calcium"),
+    "magnesium": gettext_lazy("Magnesium"),
+    "potassium": gettext_lazy("Potassium"),
+    "ammonia_total": gettext_lazy("Ammonia"),
+    "nitrite": gettext_lazy("Nitrite"),
+    "nitrate": gettext_lazy("Nitrate"),
+    "phosphate": gettext_lazy("Phosphate"),
+    "dissolved_oxygen": gettext_lazy("Oxygen"),
+    "carbon_dioxide": gettext_lazy("Carbon dioxide"),
+    "chlorine_total": gettext_lazy("Chlorine"),
+    "copper": gettext_lazy("Copper"),
+}
+ORDER = (
+    "temperature",
+    "salinity",
+    "alkalinity",
+    "carbonate_hardness",
+    "calcium",
+    "nitrate",
+    "ammonia_total",
+    "dissolved_oxygen",
+    "ph",
+    "phosphate",
+    "magnesium",
+    "nitrite",
+    "general_hardness",
+)
+"""Which values a client is told first, when there are more than fit."""
+
+FOLLOWS = {
+    ("alkalinity", "low"): gettext_lazy("corals grow slower"),
+    ("calcium", "low"): gettext_lazy("corals grow slower"),
+    ("nitrate", "high"): gettext_lazy("algae grow faster"),
+    ("phosphate", "high"): gettext_lazy("algae grow faster"),
+    ("nitrate", "low"): gettext_lazy("corals lose colour"),
+    ("temperature", "high"): gettext_lazy("less oxygen in the water"),
+}
+"""What follows when a value is a little off (common practice)."""
+
+
+def name_of(parameter: str) -> str:
+    """The client's word for a parameter."""
+    return str(NAMES.get(parameter) or units.parameter(parameter).name)
+
+
+def unit_of(unit: str) -> str:
+    """A unit as it stands beside a value: the scale's name is left out, and what a result is expressed as."""
+    known = {"C": "°C", "F": "°F", "NBS scale": "", "pH": "", "PSS-78": ""}
+    return known.get(unit, unit.partition(" ")[0] if unit.startswith("mg/L ") else unit)
+
+
+def with_unit(parameter: str, value: float, unit: str) -> str:
+    """A canonical value as text with its unit."""
+    return f"{units.show(parameter, value, unit)} {unit_of(unit)}".strip()
+
+
+def band_text(band: Band | None) -> str:
+    """The band in words."""
+    if band is None:
+        return ""
+    low, high = (
+        None if edge is None else units.show(band.parameter, edge, band.unit)
+        for edge in (band.low, band.high)
+    )
+    if low is not None and high is not None:
+        return _("%(low)s to %(high)s") % {"low": low, "high": high}
+    if high is not None:
+        return _("up to %(high)s") % {"high": high}
+    return _("%(low)s or more") % {"low": low} if low is not None else ""
+
+
+def level_word(parameter: str, state: str) -> str:
+    """What a value's state means to the client. `state` is a glyph's name."""
+    plain = {
+        "in": _("as it should be"),
+        "low": _("a little low"),
+        "high": _("a little high"),
+        "under": _("much too low"),
+        "over": _("much too high"),
+        "again": _("unlike the last visits; we test it again"),
+        "none": _("not tested today"),
+    }[state]
+    follows = FOLLOWS.get((parameter, state))
+    return f"{plain}; {follows}" if follows else plain
+
+
+def day_text(day: date | datetime) -> str:
+    """A day with its weekday."""
+    return date_format(day, "l j F Y")
+
+
+def short_day(day: date | datetime) -> str:
+    return date_format(day, "j F")
+
+
+def times_text(number: int) -> str:
+    """How often something was done."""
+    if number == 2:
+        return _("twice")
+    return ngettext("%(n)s time", "%(n)s times", number) % {"n": number}
+
+
+def listed(names: list[str]) -> str:
+    """Names as a list in a sentence."""
+    if len(names) < 2:
+        return "".join(names)
+    return _("%(some)s and %(last)s") % {"some": ", ".join(names[:-1]), "last": names[-1]}
+
+
+def number_text(value: float) -> str:
+    """A number without idle decimals."""
+    return f"{value:.1f}".rstrip("0").rstrip(".")
+
+
+def joined(*sentences: str) -> str:
+    return " ".join(s for s in sentences if s)
