@@ -24,16 +24,17 @@ NAVIGATION: dict[str, Sequence[Entry]] = {
         (_("Set-up"), "desk:setup"),
     ),
     "technician": (
-        (_("Round"), "rounds:round"),
+        (_("Round"), "rounds:today"),
         (_("Load"), "rounds:load"),
         (_("Look up"), "desk:lookup"),
         (_("Hand over"), "visits:handover"),
     ),
     "client": (
-        (_("My tanks"), "desk:my_tanks"),
-        (_("Reports"), "desk:my_reports"),
+        (_("My tanks"), "desk:door"),
+        (_("Reports"), "reports:list"),
     ),
 }
+NAVIGATION["office"] = NAVIGATION["owner"]
 """Role: its pages in order. A page that is not there yet is left out."""
 
 LIGHTS: Sequence[Entry] = (

@@ -101,6 +101,7 @@ class Chart:
     events: Sequence[ChartEvent] = field(default_factory=tuple)
     faults: Sequence[ChartFault] = field(default_factory=tuple)
     estimate: Sequence[EstimatePoint] = field(default_factory=tuple)
+    estimate_gap: timedelta = timedelta(days=3)
     now: datetime | None = None
     start: datetime | None = None
     end: datetime | None = None
@@ -108,6 +109,15 @@ class Chart:
     words: ChartWords = field(default_factory=ChartWords)
     name_time: Callable[[datetime, timedelta], str] = _plain_time
     name_value: Callable[[float], str] = _plain_number
+
+    def estimate_runs(self) -> list[list[EstimatePoint]]:
+        """The estimate in order of time, cut wherever its points are further apart than ``estimate_gap``."""
+        runs: list[list[EstimatePoint]] = []
+        for point in sorted(self.estimate, key=lambda point: point.at):
+            if not runs or point.at - runs[-1][-1].at > self.estimate_gap:
+                runs.append([])
+            runs[-1].append(point)
+        return runs
 
     @property
     def is_empty(self) -> bool:

@@ -41,7 +41,7 @@ def _draw_events(pen: Pen, scale: Scale, chart: Chart, *, top: float) -> None:
         if x + _SIGN > scale.right + 10:
             continue
         if event.kind == "visit" and x - scale.x(event.at) < 2:
-            pen.line("axis", x, scale.bottom, x, top + 4)
+            pen.line("axis", x, top - 3 if chart.faults else scale.bottom, x, top + 4)
         draw_event(pen, event.kind, x, top + 4)
         free = x + _SIGN
         width = len(event.text) * _LETTER

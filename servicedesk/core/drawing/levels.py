@@ -12,7 +12,7 @@ Kind = Literal["measured", "expected", "inferred", "not_tested"]
 
 LOW_AT, HIGH_AT = 30.0, 70.0
 LIMIT_LOW_AT, LIMIT_HIGH_AT = 8.0, 92.0
-EDGE_LEFT, EDGE_RIGHT = 3.0, 97.0
+EDGE_LEFT, EDGE_RIGHT = 4.0, 96.0
 """Places in per cent of the drawing's width."""
 
 _KIND_MARKS = {"expected": "expect", "inferred": "infer", "not_tested": "none"}
@@ -77,7 +77,7 @@ def _anchors(row: LevelRow) -> list[tuple[float, float]]:
 
 
 def place(value: float, row: LevelRow) -> float | None:
-    """Where a value stands, in per cent of the width; straight between lines, held inside 3 to 97. None: no band."""
+    """Where a value stands, in per cent of the width; straight between lines, held inside 4 to 96. None: no band."""
     anchors = _anchors(row)
     if not anchors:
         return None

@@ -134,25 +134,25 @@ def time_letters(chart: Chart, scale: Scale) -> tuple[timedelta, list[datetime]]
 
 
 def _draw_estimate(pen: Pen, scale: Scale, chart: Chart) -> None:
-    """The veil and its line; what lies ahead of now is dashed."""
-    told = sorted(chart.estimate, key=lambda point: point.at)
-    if len(told) < 2:
-        return
-    upper = [(scale.x(point.at), scale.y(point.high)) for point in told]
-    lower = [(scale.x(point.at), scale.y(point.low)) for point in reversed(told)]
-    pen.path("veil", points(upper + lower) + "Z")
-    behind = [point for point in told if chart.now is None or point.at <= chart.now]
-    ahead = told[max(len(behind) - 1, 0) :]
-    for style, stretch in (("curve", behind), ("curve dash", ahead)):
-        if len(stretch) > 1:
-            pen.path(style, points([(scale.x(point.at), scale.y(point.value)) for point in stretch]))
+    """The veil and its line, stopped at a gap; what lies ahead of now is dashed."""
+    for told in chart.estimate_runs():
+        if len(told) < 2:
+            continue
+        upper = [(scale.x(point.at), scale.y(point.high)) for point in told]
+        lower = [(scale.x(point.at), scale.y(point.low)) for point in reversed(told)]
+        pen.path("veil", points(upper + lower) + "Z")
+        behind = [point for point in told if chart.now is None or point.at <= chart.now]
+        ahead = told[max(len(behind) - 1, 0) :]
+        for style, stretch in (("curve", behind), ("curve dash", ahead)):
+            if len(stretch) > 1:
+                pen.path(style, points([(scale.x(point.at), scale.y(point.value)) for point in stretch]))
 
 
 def _draw_series(pen: Pen, scale: Scale, chart: Chart, series: ChartSeries) -> None:
     runs = series.runs()
     if series.marker in ("probe", "titrator"):
         for before, after in zip(runs, runs[1:], strict=False):
-            _draw_gap(pen, scale, chart, before[-1][0], after[0][0])
+            _draw_gap(pen, scale, chart, before[-1], after[0])
     joins = "curve" if series.marker == "probe" else "thin"
     columns = int(scale.right - scale.left)
     for run in runs:
@@ -166,13 +166,16 @@ def _draw_series(pen: Pen, scale: Scale, chart: Chart, series: ChartSeries) -> N
             pen.circle("ink", *places[0], 2.5)
 
 
-def _draw_gap(pen: Pen, scale: Scale, chart: Chart, since: datetime, until: datetime) -> None:
-    """Two dotted uprights, and how long nothing was heard."""
-    x0, x1 = scale.x(since), scale.x(until)
-    middle = (scale.top + scale.bottom) / 2
+def _draw_gap(
+    pen: Pen, scale: Scale, chart: Chart, before: tuple[datetime, float], after: tuple[datetime, float]
+) -> None:
+    """Two dotted uprights about the last and the next value, and how long nothing was heard."""
+    x0, x1 = scale.x(before[0]), scale.x(after[0])
+    heights = (scale.y(before[1]), scale.y(after[1]))
+    top, foot = max(min(heights) - 30, scale.top), min(max(heights) + 30, scale.bottom)
     for x in (x0, x1):
-        pen.line("gap", x, middle - 36, x, middle + 36)
-    hours = (until - since).total_seconds() / 3600
+        pen.line("gap", x, top, x, foot)
+    hours = (after[0] - before[0]).total_seconds() / 3600
     words = (
         chart.words.silent_h.format(round(hours))
         if hours < 48
@@ -180,7 +183,7 @@ def _draw_gap(pen: Pen, scale: Scale, chart: Chart, since: datetime, until: date
     )
     room = len(words) * 3.8
     if scale.left + room < (x0 + x1) / 2 < scale.right - room:
-        pen.text("text--ask", (x0 + x1) / 2, middle - 42, words, "middle")
+        pen.text("text--ask", (x0 + x1) / 2, top - 6, words, "middle")
 
 
 def draw_marker(pen: Pen, marker: str, x: float, y: float) -> None:

@@ -5,20 +5,28 @@ Words are translated here; geometry is worked out in ``servicedesk.core.drawing`
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 from django import template
 from django.forms import BoundField
 from django.templatetags.static import static
+from django.utils import timezone
+from django.utils.formats import date_format, localize
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from servicedesk.core.drawing.ahead import ahead_svg, tally_svg
+from servicedesk.core.drawing.chart import Chart, ChartWords, chart_table
 from servicedesk.core.drawing.glyphs import TONE_OF, glyph_of
 from servicedesk.core.drawing.levels import LevelRow, level_svg
+from servicedesk.core.drawing.plot import chart_svg, marker_svg
+from servicedesk.core.drawing.spark import spark_svg
+from servicedesk.core.drawing.strip import DayStrip, strip_svg
 
 register = template.Library()
 
@@ -45,6 +53,15 @@ WORDS = {
     "moved": _("Moved"),
 }
 ALARMS = ("under", "over")
+EVENTS = {
+    "visit": _("Visit"),
+    "dose": _("Dose"),
+    "change": _("Water change"),
+    "reagent": _("New reagent"),
+    "calibration": _("Calibration"),
+}
+WIDTHS = (340, 600, 840)
+"""Widths in px for which a drawing is made: a telephone, a column, a page. The style sheet shows the one that fits."""
 
 
 def _drawing(svg: str) -> SafeString:
@@ -77,11 +94,11 @@ def word(state: str) -> str:
 
 
 @register.simple_tag
-def state_word(state: str, words: str = "") -> SafeString:
-    """``{% state_word "late" "9 days overdue" %}``: glyph and word together, in the state's tone."""
+def state_word(state: str, words: str = "", toned: str = "") -> SafeString:
+    """``{% state_word "late" "9 days overdue" %}``: glyph and word together, in the state's tone or another."""
     return format_html(
         '<span class="said" data-tone="{}">{}<span>{}</span></span>',
-        tone(state),
+        toned or tone(state),
         glyph(state),
         words or word(state),
     )
@@ -159,6 +176,76 @@ def _errors(bound: BoundField) -> list[str]:
         and bound.widget_type not in ("select", "radioselect", "password")
     )
     return [f"“{typed}”: {error}" if told and typed not in error else str(error) for error in bound.errors]
+
+
+@dataclass(frozen=True, slots=True)
+class TableLine:
+    """One line of the table behind a chart, in words."""
+
+    when: str
+    what: str
+    value: str
+
+
+@register.inclusion_tag("components/chart.html")
+def chart(shown: Chart, height: int = 250) -> dict[str, object]:
+    """``{% chart chart %}``: the answer sentence, the drawing, its key in one line, and its numbers."""
+    spoken = shown if shown.zone else replace(shown, zone=timezone.get_current_timezone())
+    spoken = replace(spoken, words=_chart_words(), name_time=_name_time, name_value=_name_value)
+    return {
+        "chart": spoken,
+        "drawn": [_drawing(chart_svg(spoken, width=width, height=height)) for width in WIDTHS],
+        "key": [(_drawing(marker_svg(series.marker)), series.label) for series in spoken.series],
+        "lines": [] if spoken.is_empty else _table_lines(spoken),
+    }
+
+
+def _chart_words() -> ChartWords:
+    return ChartWords(
+        high=gettext("high mark {}"),
+        low=gettext("low mark {}"),
+        limit=gettext("limit {}"),
+        now=gettext("today"),
+        silent_h=gettext("silent {} h"),
+        silent_d=gettext("silent {} days"),
+        nothing=gettext("Nothing has been measured in this time."),
+    )
+
+
+def _name_time(at: datetime, step: timedelta) -> str:
+    return date_format(at, "H:i" if step < timedelta(days=1) else "j M")
+
+
+def _name_value(value: float) -> str:
+    return str(localize(float(f"{value:.4g}"))).removesuffix(".0")
+
+
+def _table_lines(spoken: Chart) -> list[TableLine]:
+    """Every value and event, newest first, with times in the chart's zone."""
+    return [
+        TableLine(
+            when=date_format(row.at.astimezone(spoken.zone), "j M Y, H:i"),
+            what=str(EVENTS.get(row.what, row.what)) if row.value is None else row.what,
+            value=row.text if row.value is None else f"{_name_value(row.value)} {spoken.unit}".strip(),
+        )
+        for row in chart_table(spoken)
+    ]
+
+
+@register.inclusion_tag("components/strip.html")
+def strip(day: DayStrip, names: bool = False) -> dict[str, object]:
+    """``{% strip day %}``: a day as one line. Times are lettered as they are given: hand them in local time."""
+    return {
+        "day": day,
+        "drawn": [_drawing(strip_svg(day, width=width, names=names)) for width in WIDTHS],
+        "stops": [(stop, date_format(stop.start, "H:i"), date_format(stop.end, "H:i")) for stop in day.stops],
+    }
+
+
+@register.simple_tag
+def spark(values: Sequence[float | None], low: float | None, high: float | None, title: str) -> SafeString:
+    """``{% spark row.trend row.low row.high row.trend_words %}``: a small trend, oldest first."""
+    return _drawing(spark_svg(values, low=low, high=high, title=title))
 
 
 @register.inclusion_tag("components/empty.html")
