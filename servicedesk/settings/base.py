@@ -215,7 +215,7 @@ if CELERY_BROKER_URL:
     }
     CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2}
 else:
-    CELERY_BROKER_URL = "filesystem://"
+    CELERY_BROKER_URL = "filesystem://localhost"
     CELERY_BROKER_TRANSPORT_OPTIONS = {
         "data_folder_in": str(QUEUE / "in"),
         "data_folder_out": str(QUEUE / "in"),

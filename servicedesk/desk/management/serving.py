@@ -1,0 +1,87 @@
+"""What demo and start share: bring the database and the static files up to the code, then run the process tree."""
+
+import os
+import signal
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from django.conf import settings
+from django.core.management import call_command
+from django.db import OperationalError, connection, connections
+from django.db.migrations.loader import MigrationLoader
+
+from servicedesk.desk.management.ground import Refused
+from servicedesk.desk.management.tree import Child, Tree
+
+JOBS_LIMIT_MB = 400
+AS_ROOT = "ignore:You're running the worker with superuser privileges"
+CELERY = [sys.executable, "-W", AS_ROOT, "-m", "celery", "-q", "--skip-checks", "-A", "servicedesk.celery"]
+
+
+def newer_than_the_code() -> list[str]:
+    """Names of migrations in the database that this code does not have, for the apps that it has."""
+    loader = MigrationLoader(connection, ignore_no_migrations=True)
+    known = set(loader.disk_migrations)
+    ours = loader.migrated_apps
+    return sorted(
+        f"{app}.{name}" for app, name in loader.applied_migrations if app in ours and (app, name) not in known
+    )
+
+
+def prepare_database() -> None:
+    """Migrate; refuse a database that a newer version has used, and one that does not answer."""
+    try:
+        newer = newer_than_the_code()
+    except OperationalError as error:
+        if connection.vendor == "sqlite":
+            raise
+        reason = str(error).strip().splitlines()[-1]
+        raise Refused(f"The database that DATABASE_URL names does not answer: {reason}") from None
+    if newer:
+        raise Refused(
+            f"This data was last used by a newer Tankround ({newer[-1]} is not known here). "
+            "Use that version, or bring back a copy from before."
+        )
+    call_command("migrate", interactive=False, verbosity=0)
+
+
+def prepare_files() -> None:
+    """Folders of the queue and of papers, and the static files with their hashed names."""
+    for folder in (settings.QUEUE / "in", settings.QUEUE / "done", settings.QUEUE / "ctl"):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    for folder in (
+        settings.MEDIA_ROOT,
+        settings.PAPERS_ROOT,
+        settings.EMAIL_FILE_PATH,
+        settings.VAR / "beat",
+    ):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+    call_command("collectstatic", interactive=False, verbosity=0)
+
+
+def children(port: int) -> list[Child]:
+    """Web, jobs and beat. Threads suffice for the queue in a folder; with Redis the work is forked."""
+    forked = settings.CELERY_BROKER_URL.startswith("redis")
+    web = [sys.executable, "-m", "gunicorn", "servicedesk.wsgi:application", "-k", "gthread", "-w", "1"]
+    web += ["--threads", "8", "-b", f"127.0.0.1:{port}", "--graceful-timeout", "3", "--timeout", "60"]
+    web += ["--keep-alive", "5", "--log-level", "warning", "--no-control-socket"]
+    jobs = CELERY + ["worker", "-c", "2", "-l", "WARNING", "--without-gossip", "--without-mingle"]
+    jobs += ["-P", "prefork", "--max-tasks-per-child", "100"] if forked else ["-P", "threads"]
+    beat = CELERY + ["beat", "-l", "WARNING", "-s", str(settings.VAR / "beat" / "schedule")]
+    return [
+        Child("web", web),
+        Child("jobs", jobs, on_parents_death=signal.SIGKILL, limit_mb=JOBS_LIMIT_MB),
+        Child("beat", beat, on_parents_death=signal.SIGKILL),
+    ]
+
+
+def serve(*, port: int, say: Callable[[str], None], ready: Callable[[], None]) -> int:
+    """Run the tree until it is told to end. Gives the exit code."""
+    connections.close_all()
+    os.environ.setdefault("TANKROUND_URL", address(port))
+    return Tree(children(port), port=port, say=say, ready=ready).run()
+
+
+def address(port: int) -> str:
+    return f"http://127.0.0.1:{port}"
