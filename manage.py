@@ -5,7 +5,7 @@
     python3 manage.py start    your own business's data                    [--port N]
     python3 manage.py test     the tests                                   [--long] [anything pytest takes]
 
-Any other word is a command of Django's (migrate, check, …). The first half of this file needs nothing but the
+Any other word is a command of Django's (migrate, check and so on). The first half of this file needs nothing but the
 standard library and still reads under Python 3.7, so that an old Python gets a sentence and not a riddle."""
 
 import errno
@@ -92,7 +92,7 @@ class Environment:
                 refuse("There is a .venv here that this command did not make. Move it away and try again.")
             os.mkdir(self.folder)
             open(self.under_way, "w").close()
-        say("Making the environment in .venv from {}. This happens once.".format(LOCKS[kind]))
+        say(f"Making the environment in .venv from {LOCKS[kind]}. This happens once.")
         uv = shutil.which("uv")
         if not whole:
             self._run(
@@ -209,7 +209,7 @@ def main(arguments):
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             refuse("The disk is full: the environment does not fit. Free about 500 MB and try again.")
         if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-            refuse("The project's folder {} cannot be written to, so no environment fits in it.".format(ROOT))
+            refuse(f"The project's folder {ROOT} cannot be written to, so no environment fits in it.")
         raise
     hand_over(arguments)
 

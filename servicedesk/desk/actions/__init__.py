@@ -1,0 +1,1 @@
+"""The verbs of screens and commands that span rooms."""
