@@ -83,6 +83,12 @@ def test_a_wrong_entry_stands_under_its_field_with_what_was_typed() -> None:
     assert text.index("<label") < text.index("<input") < text.index("field__error")
 
 
+def test_what_is_needed_is_named() -> None:
+    assert '<p class="field__error" id="id_volume_error">Net volume is needed.</p>' in shown(
+        "{% field form.volume %}", form=VolumeForm({"volume": ""})
+    )
+
+
 def test_what_was_typed_is_escaped() -> None:
     text = shown("{% field form.volume %}", form=VolumeForm({"volume": "<b>"}))
 

@@ -135,7 +135,8 @@ class ChartTableRow:
 
 
 def chart_table(chart: Chart) -> list[ChartTableRow]:
-    """Every value and event of a chart, newest first; values before events of the same moment."""
+    """Every value, event and fault of a chart, newest first; values before events of the same moment."""
     rows = [ChartTableRow(at, series.label, value) for series in chart.series for at, value in series.points]
     rows += [ChartTableRow(event.at, event.kind, None, event.text) for event in chart.events]
+    rows += [ChartTableRow(fault.start, "fault", None, fault.text) for fault in chart.faults]
     return sorted(rows, key=lambda row: row.at, reverse=True)

@@ -20,13 +20,16 @@ def feet_height(chart: Chart) -> float:
 def draw_feet(pen: Pen, scale: Scale, chart: Chart, *, top: float) -> None:
     """Draw the rows below ``top``. A text without room is left to the table."""
     for index, fault in enumerate(chart.faults):
-        y = top + index * _ROW + 8
+        y = top + index * _ROW + 4
         x0, x1 = scale.x(fault.start), scale.x(fault.end)
+        width = len(fault.text) * _LETTER
         pen.rect("bar", x0, y, max(x1 - x0, 2), 6)
-        if x0 - scale.left > len(fault.text) * _LETTER:
+        if x0 - scale.left > width:
             pen.text("", x0 - 8, y + 7.5, fault.text, "end")
-        else:
+        elif scale.right - x1 > width:
             pen.text("", x1 + 8, y + 7.5, fault.text)
+        elif scale.right - scale.left > width:
+            pen.text("", scale.right, y + 20, fault.text, "end")
     _draw_events(pen, scale, chart, top=top + len(chart.faults) * _ROW)
 
 

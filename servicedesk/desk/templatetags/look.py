@@ -59,6 +59,7 @@ EVENTS = {
     "change": _("Water change"),
     "reagent": _("New reagent"),
     "calibration": _("Calibration"),
+    "fault": _("Fault"),
 }
 WIDTHS = (340, 600, 840)
 """Widths in px for which a drawing is made: a telephone, a column, a page. The style sheet shows the one that fits."""
@@ -168,14 +169,17 @@ def _kind(bound: BoundField) -> str:
 
 
 def _errors(bound: BoundField) -> list[str]:
-    """Each error, led by what was typed unless the sentence already repeats it."""
+    """Each error in a sentence: what is needed by name, and what was typed unless the sentence already repeats it."""
     typed: Any = bound.value() if bound.form.is_bound else None
-    told = (
-        isinstance(typed, str)
-        and typed.strip()
-        and bound.widget_type not in ("select", "radioselect", "password")
-    )
-    return [f"“{typed}”: {error}" if told and typed not in error else str(error) for error in bound.errors]
+    secret = bound.widget_type in ("select", "radioselect", "password")
+    told = isinstance(typed, str) and bool(typed.strip()) and not secret
+    sentences = []
+    for error in bound.errors.as_data():
+        said = str(next(iter(error)))
+        if error.code == "required":
+            said = gettext("%(label)s is needed.") % {"label": bound.label}
+        sentences.append(f"“{typed}”: {said}" if told and typed not in said else said)
+    return sentences
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +198,9 @@ def chart(shown: Chart, height: int = 250) -> dict[str, object]:
     spoken = replace(spoken, words=_chart_words(), name_time=_name_time, name_value=_name_value)
     return {
         "chart": spoken,
-        "drawn": [_drawing(chart_svg(spoken, width=width, height=height)) for width in WIDTHS],
+        "drawn": []
+        if spoken.is_empty
+        else [_drawing(chart_svg(spoken, width=width, height=height)) for width in WIDTHS],
         "key": [(_drawing(marker_svg(series.marker)), series.label) for series in spoken.series],
         "lines": [] if spoken.is_empty else _table_lines(spoken),
     }

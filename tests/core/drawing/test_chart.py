@@ -157,8 +157,36 @@ def test_faults_and_events_have_their_own_rows_below() -> None:
     root = drawn(chart, width=456, height=250)
 
     assert root.get("height") == "306"
-    assert places(root, "d-bar", "x", "y", "width") == [("144", "258", "100")]
+    assert places(root, "d-bar", "x", "y", "width") == [("144", "254", "100")]
     assert [word for word in words(root) if word in ("pump slow", "80 L")] == ["pump slow", "80 L"]
+
+
+@pytest.mark.parametrize(
+    ("fault", "place"),
+    [
+        ((2, 4, "pump slow"), ("236", "261.5", "end")),
+        ((0, 1, "pump slow"), ("152", "261.5", None)),
+        ((0, 4, "pump slow"), ("444", "274", "end")),
+        ((0, 4, "a sentence so long that there is no room for it in this drawing at all"), None),
+    ],
+)
+def test_the_sentence_of_a_fault_stands_where_there_is_room(
+    fault: tuple[int, int, str], place: tuple[str | None, ...] | None
+) -> None:
+    start, end, text = fault
+    chart = Chart(
+        title="F.",
+        unit="",
+        series=[probe((0, 8), (4, 9))],
+        faults=[ChartFault(START + start * DAY, START + end * DAY, text)],
+    )
+    found = [
+        (word.get("x"), word.get("y"), word.get("text-anchor"))
+        for word in drawn(chart, width=456, height=250).iter(f"{SVG}text")
+        if word.text == text
+    ]
+
+    assert found == ([place] if place else [])
 
 
 def test_words_are_escaped() -> None:
@@ -209,18 +237,20 @@ def test_time_letters_are_midnights_of_the_zone_also_where_the_clock_changes() -
     assert [f"{at:%d %H:%M}" for at in letters] == ["28 00:00", "29 00:00", "30 00:00", "31 00:00"]
 
 
-def test_the_table_has_every_value_and_event_newest_first() -> None:
+def test_the_table_has_every_value_event_and_fault_newest_first() -> None:
     chart = Chart(
         title="T.",
         unit="dKH",
         series=[probe((0, 8.0), (2, 7.0))],
         events=[ChartEvent(START + DAY, "dose", "30 mL")],
+        faults=[ChartFault(START - DAY, START, "pump slow")],
     )
 
     assert chart_table(chart) == [
         ChartTableRow(START + 2 * DAY, "probe", 7.0),
         ChartTableRow(START + DAY, "dose", None, "30 mL"),
         ChartTableRow(START, "probe", 8.0),
+        ChartTableRow(START - DAY, "fault", None, "pump slow"),
     ]
 
 
