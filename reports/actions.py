@@ -45,7 +45,8 @@ class LeaseLost(Exception):
     """Somebody else took this work over; what was made here must not stand."""
 
 
-def _next_number(year: int) -> str:
+@transaction.atomic
+def next_number(year: int) -> str:
     """The next running number of the year; the row's lock makes each number one report's."""
     Running.objects.get_or_create(year=year)
     Running.objects.filter(year=year).update(last=F("last") + 1)
@@ -64,7 +65,7 @@ def begin_report(*, visit: Visit, version: int, job: Job, at: datetime) -> Repor
         return row
     earlier = Report.objects.filter(visit=visit).order_by("version").first()
     year = visit.arrived_at.astimezone(ZoneInfo(business().zone)).year
-    number = earlier.number if earlier else _next_number(year)
+    number = earlier.number if earlier else next_number(year)
     return Report.objects.create(visit=visit, version=version, number=number, job=job.pk, made_at=at)
 
 

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from reports import actions
 from reports.actions import STEPS
 from reports.models import Report
+from reports.render import RenderFailed
 from servicedesk.dispatch import actions as dispatch
 from servicedesk.dispatch.jobs import GiveUp, daily, register
 from servicedesk.dispatch.models import Job
@@ -42,7 +43,8 @@ def make(job: Job) -> dict[str, Any] | None:
     except actions.LeaseLost:
         return None
     except Exception as error:
-        actions.report_failed(report=report, error=f"{type(error).__name__}: {error}")
+        said = str(error) if isinstance(error, RenderFailed) else f"{type(error).__name__}: {error}"
+        actions.report_failed(report=report, error=said)
         raise
     return {"report": str(report.pk)}
 

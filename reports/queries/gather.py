@@ -188,7 +188,7 @@ def _sentences(
     ):
         names = [row.level.name for row in tested if row.level.state in wanted]
         if names:
-            parts.append(words_of_state % {"names": words.listed(names)})
+            parts.append(words_of_state % {"names": words.in_sentence(names)})
     acted = [
         row.level.name
         for row in tested

@@ -133,22 +133,22 @@ def told(rows: list[Judged], *, tanks: int) -> list[Level]:
 
 
 def not_tested(rows: list[Judged], zone: tzinfo) -> list[str]:
-    """What was not tested, with the day on which it last was."""
-    lines = []
+    """What was not tested, with the day on which it last was; what shares a day shares a line."""
+    groups: dict[str, list[str]] = {}
     for row in rows:
-        if row.level.kind != "not_tested":
-            continue
-        last = row.tested.last
-        if last is None:
-            lines.append(_("%(name)s: not tested yet") % {"name": row.level.name})
-            continue
-        day = words.short_day(last.at.astimezone(zone))
-        said = {"name": row.level.name, "day": day, "days": row.tested.test.every_days}
-        if last.source_kind == "equipment":
-            lines.append(_("%(name)s by hand: its own tester measured it last on %(day)s") % said)
-        else:
-            lines.append(_("%(name)s: not tested today; last on %(day)s, usually every %(days)s days") % said)
-    return lines
+        if row.level.kind == "not_tested":
+            groups.setdefault(_why_not(row.tested, zone), []).append(row.level.name)
+    return [f"{words.in_sentence(names)}: {why}" for why, names in groups.items()]
+
+
+def _why_not(tested: Tested, zone: tzinfo) -> str:
+    last = tested.last
+    if last is None:
+        return _("not tested yet")
+    said = {"day": words.short_day(last.at.astimezone(zone)), "days": tested.test.every_days}
+    if last.source_kind == "equipment":
+        return _("not tested by hand today; measured by its own tester on %(day)s") % said
+    return _("not tested today; last on %(day)s, usually every %(days)s days") % said
 
 
 def settling(rows: list[Judged]) -> list[str]:
@@ -156,7 +156,7 @@ def settling(rows: list[Judged]) -> list[str]:
     names = [row.level.name for row in rows if row.level.kind == "expected"]
     if not names:
         return []
-    said = {"names": words.listed(names)}
+    said = {"names": words.in_sentence(names)}
     return [_("%(names)s after the water change: it has to settle before a test tells anything") % said]
 
 

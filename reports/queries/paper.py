@@ -29,11 +29,12 @@ from servicedesk.upkeep.models import Task
 from servicedesk.visits.models import Photo
 
 FONT = re.compile(r'url\("\.\./fonts/([\w.-]+)"\)')
+SCREENS_ONLY = "@media (prefers-contrast"
 PHOTO_PX = (760, 480)
 LEVEL_PX, ROW_PX, ROW_COMPACT_PX = 176.0, 38.0, 31.0
 CHART_PX, CHART_HIGH_PX, CHART_COMPACT_PX = 656.0, 130.0, 96.0
 PAGE_CHART_PX, PAGE_CHART_HIGH_PX = 640.0, 200.0
-CHARTS, PHOTOS = {1: 1, 2: 1}, {1: 1, 2: 2, 3: 2}
+CHARTS, PHOTOS = {1: 1, 2: 1}, {1: 1, 2: 2, 3: 1}
 """How many charts and pairs of photos fit two pages, by the number of tanks."""
 TONE_OF_VERDICT = {Verdict.WELL: "hold", Verdict.WATCHING: "ask", Verdict.ACTING: "out"}
 
@@ -54,7 +55,20 @@ def style() -> SafeString:
         return f'url("data:font/woff2;base64,{data}")'
 
     sheets = (_static(f"css/{name}.css").read_text("utf-8") for name in ("tokens", "report"))
-    return mark_safe(FONT.sub(font, "\n".join(sheets)))
+    return mark_safe(FONT.sub(font, _without(SCREENS_ONLY, "\n".join(sheets))))
+
+
+def _without(head: str, css: str) -> str:
+    """The style sheet without the block that begins with `head`: its query means nothing on paper."""
+    start = css.find(head)
+    if start < 0:
+        return css
+    depth = 0
+    for end in range(css.index("{", start), len(css)):
+        depth += {"{": 1, "}": -1}.get(css[end], 0)
+        if depth == 0:
+            return css[:start] + css[end + 1 :]
+    return css[:start]
 
 
 def tone_of(verdict: str, danger: bool) -> str:
@@ -122,6 +136,10 @@ class DrawnTank:
     chart: SafeString
     pictures: list[tuple[str, str, str]]
 
+    @property
+    def rows(self) -> list[LevelRow]:
+        return [row for _level, row, _picture in self.levels]
+
 
 def drawn(block: TankBlock, *, mode: Mode, zone: ZoneInfo, compact: bool = False) -> DrawnTank:
     """A tank's block drawn for a page or for paper. The drawings escape every word they are given."""
@@ -139,7 +157,7 @@ def drawn(block: TankBlock, *, mode: Mode, zone: ZoneInfo, compact: bool = False
         block=block,
         tone=tone,
         word=str(Verdict(block.verdict).label),
-        glyph=mark_safe(glyph_svg(GLYPH_OF_VERDICT[Verdict(block.verdict)], size_px=20, colour=TONES[tone])),
+        glyph=mark_safe(glyph_svg(glyph_of_block(block), size_px=20, colour=TONES[tone])),
         levels=[
             (
                 level,
@@ -156,7 +174,16 @@ def drawn(block: TankBlock, *, mode: Mode, zone: ZoneInfo, compact: bool = False
     )
 
 
-GLYPH_OF_VERDICT = {Verdict.WELL: "in", Verdict.WATCHING: "check", Verdict.ACTING: "low"}
+GLYPH_OF_VERDICT = {Verdict.WELL: "in", Verdict.WATCHING: "check", Verdict.ACTING: "again"}
+WORST_FIRST = ("under", "over", "low", "high")
+
+
+def glyph_of_block(block: TankBlock) -> str:
+    """The shape beside a tank's verdict: that of its worst value, else the verdict's own."""
+    states = {level.state for level in block.levels}
+    if block.verdict == Verdict.WELL:
+        return "in"
+    return next((s for s in WORST_FIRST if s in states), GLYPH_OF_VERDICT[Verdict(block.verdict)])
 
 
 def photo_inside(key: str) -> str:

@@ -119,6 +119,13 @@ def times_text(number: int) -> str:
     return ngettext("%(n)s time", "%(n)s times", number) % {"n": number}
 
 
+def in_sentence(names: list[str]) -> str:
+    """Parameters' names at the beginning of a sentence: only the first keeps its capital."""
+    lowered = [name[:1].lower() + name[1:] for name in names]
+    said = listed(lowered)
+    return said[:1].upper() + said[1:]
+
+
 def listed(names: list[str]) -> str:
     """Names as a list in a sentence."""
     if len(names) < 2:

@@ -1,6 +1,11 @@
 """Addresses of this room."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from servicedesk.desk.views import door
 
 app_name = "desk"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("door/", door.door, name="door"),
+    path("door/tanks/<uuid:key>/", door.tank, name="door_tank"),
+]

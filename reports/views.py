@@ -1,0 +1,155 @@
+"""Pages about reports: the list, one report with its PDF, its way, and the owner's word."""
+
+from pathlib import Path
+from uuid import UUID
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST
+
+from reports import actions, queries
+from reports.choices import ReportState
+from reports.queries import pages
+from servicedesk.staff.models import User
+from servicedesk.staff.queries import business
+
+
+def _who(request: HttpRequest) -> User:
+    user = request.user
+    assert isinstance(user, User)
+    return user
+
+
+def _layout(user: User) -> dict[str, object]:
+    """The frame of the page: a client sees the business's own name."""
+    layout = "base_client.html" if user.is_client else "base.html"
+    names = {"business_name": business().name, "office": user.is_office, "narrow": user.is_client}
+    return {"layout": layout, **names}
+
+
+def _pdf(name: str, *, called: str) -> FileResponse:
+    path = Path(settings.PAPERS_ROOT) / name
+    if not name or not path.is_file():
+        raise Http404
+    answer = FileResponse(path.open("rb"), content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="{called}"'
+    answer["X-Content-Type-Options"] = "nosniff"
+    answer["Cache-Control"] = "private, no-store"
+    return answer
+
+
+@login_required
+def report_list(request: HttpRequest) -> HttpResponse:
+    user = _who(request)
+    wanted = request.GET.get("page", "1")
+    page = int(wanted) if wanted.isdecimal() and 0 < int(wanted) < 10_000 else 1
+    found = pages.list_for(user, page=page)
+    return render(
+        request, "reports/list.html", {"list": found, "page": page, "next": page + 1, **_layout(user)}
+    )
+
+
+@login_required
+def report(request: HttpRequest, key: UUID) -> HttpResponse:
+    user = _who(request)
+    row = queries.get_report_for(user, key)
+    shown = pages.opened(row)
+    if shown is None:
+        return redirect("reports:of_visit", row.visit_id)
+    context = {
+        "report": row,
+        "o": shown,
+        "c": shown.content,
+        "held": row.state == ReportState.HELD,
+        "why_held": pages.held_words(row.hold_reasons),
+        "may_release": user.is_owner and row.state == ReportState.HELD,
+        "asked": user.is_owner and row.state == ReportState.HELD and "release" in request.GET,
+        "readers": actions.readers_of(row.visit) if user.is_owner else [],
+        "failed": row.state == ReportState.FAILED,
+        "mails": [] if user.is_client else pages.mail_lines(row),
+        "versions": pages.versions_of(user, row),
+    }
+    return render(request, "reports/report.html", {**context, **_layout(user)})
+
+
+@login_required
+def pdf(request: HttpRequest, key: UUID) -> FileResponse:
+    row = queries.get_report_for(_who(request), key)
+    return _pdf(row.file, called=actions.file_name(row))
+
+
+@login_required
+@require_POST
+def release(request: HttpRequest, key: UUID) -> HttpResponse:
+    user = _who(request)
+    row = queries.get_report_for(user, key)
+    if not user.is_owner:
+        raise Http404
+    try:
+        actions.release(report=row, by=user, at=timezone.now())
+    except actions.NotReleased as wrong:
+        messages.error(request, str(wrong))
+    else:
+        messages.success(request, _("The report goes out now."))
+    return redirect("reports:report", key)
+
+
+@login_required
+def of_visit(request: HttpRequest, key: UUID) -> HttpResponse:
+    """The newest report of a visit, or how far it is."""
+    user = _who(request)
+    visit = queries.get_visit_for(user, key)
+    if user.is_client:
+        row = queries.reports_for(user).filter(visit=visit).order_by("-version").first()
+        if row is None:
+            raise Http404
+        return redirect("reports:report", row.pk)
+    state = pages.progress_of(visit)
+    if state.url:
+        return redirect(state.url)
+    context = {"visit": visit, "p": state, "may_run": user.is_office}
+    return render(request, "reports/waiting.html", {**context, **_layout(user)})
+
+
+@login_required
+def progress(request: HttpRequest, key: UUID) -> HttpResponse:
+    """A piece of the page that says how far it is; the header Location-When-Done says where to go afterwards."""
+    user = _who(request)
+    if user.is_client:
+        raise Http404
+    state = pages.progress_of(queries.get_visit_for(user, key))
+    answer = render(request, "reports/progress.html", {"p": state})
+    if state.url:
+        answer["Location-When-Done"] = state.url
+    return answer
+
+
+@login_required
+@require_POST
+def again(request: HttpRequest, key: UUID) -> HttpResponse:
+    user = _who(request)
+    visit = queries.get_visit_for(user, key)
+    job = queries.job_of(visit, visit.versions)
+    if not user.is_office or job is None:
+        raise Http404
+    if actions.run_again(job_id=job.pk, at=timezone.now()):
+        messages.success(request, _("It is being made again."))
+    return redirect("reports:of_visit", key)
+
+
+@login_required
+def paper(request: HttpRequest) -> HttpResponse:
+    """The newest list of overdue maintenance as a PDF."""
+    user = _who(request)
+    if not user.is_office:
+        raise Http404
+    row = queries.papers_for(user).first()
+    if row is None:
+        messages.info(request, _("No list has been made yet. The first one comes at 06:00."))
+        return redirect("reports:list")
+    return _pdf(row.file, called=f"overdue-{row.day.isoformat()}.pdf")

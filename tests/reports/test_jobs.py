@@ -1,0 +1,121 @@
+"""The report's work from the ledger to the file; each test draws a real PDF."""
+
+import io
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from pypdf import PdfReader
+
+from reports import actions, jobs
+from reports.models import Report
+from reports.render import RenderFailed
+from servicedesk.dispatch.jobs import KINDS, run
+from servicedesk.dispatch.models import Job, Message
+from servicedesk.visits.models import Visit
+from tests.factories.reported import add_photo, history, make_reef
+from tests.factories.tanks import make_solution
+from tests.reports.conftest import Scene
+
+pytestmark = pytest.mark.slow  # a PDF is drawn
+
+
+def run_job(visit: Visit, version: int = 1) -> Job:
+    job = Job.objects.get(key=f"report:{visit.pk}:{version}")
+    run(str(job.pk))
+    job.refresh_from_db()
+    return job
+
+
+def pdf_of(report: Report) -> PdfReader:
+    return PdfReader(io.BytesIO((Path(settings.PAPERS_ROOT) / report.file).read_bytes()))
+
+
+def test_closing_a_visit_makes_two_pages_and_one_mail(scene: Scene) -> None:
+    history(scene.tank, technician=scene.technician)
+    journey = scene.tested(alkalinity="6.9")
+    add_photo(journey, scene.tank)
+    journey.write("dose", tank=str(scene.tank.pk), solution=str(make_solution().pk), ml="40")
+    journey.write("water_change", tank=str(scene.tank.pk), litres="80")
+    journey.write("recommendation", text="A second return pump.", price="240")
+    visit = journey.close()
+    job = run_job(visit)
+    report = Report.objects.get(visit=visit)
+    assert (job.state, job.progress_done, report.state) == ("done", 3, "ready")
+    pdf = pdf_of(report)
+    pages = [page.extract_text() for page in pdf.pages]
+    assert len(pages) == 2
+    for words in ("We are acting", "Carbonate", "7.2 to 9.0", "What changed since"):
+        assert words in pages[0]
+    for words in ("What we did not do", "Please do not", "May we?", "240 EUR", "0555 0100", "Ida Lund"):
+        assert words in pages[1]
+    assert f"report {report.number}, version 1" in pages[0]
+    assert Message.objects.filter(job=job).count() == 1
+    run(str(job.pk))
+    assert Message.objects.filter(job=job).count() == 1
+
+
+@pytest.mark.parametrize("tanks", [2, 3, 4])
+def test_several_tanks_fit_two_pages(scene: Scene, tanks: int) -> None:
+    reefs = [scene.tank]
+    reefs += [make_reef(scene.site, name=f"The reef of room {n}", order=n) for n in range(2, tanks + 1)]
+    history(*reefs, technician=scene.technician)
+    journey = scene.journey(*reefs)
+    for reef in reefs:
+        for parameter, value in {"temperature": "25.1", "salinity": "35.0", "alkalinity": "6.9"}.items():
+            journey.read(reef, parameter, value)
+        journey.read(reef, "nitrate", "14")
+        journey.write("water_change", tank=str(reef.pk), litres="80")
+        add_photo(journey, reef)
+    visit = journey.close()
+    run_job(visit)
+    pages = [page.extract_text() for page in pdf_of(Report.objects.get(visit=visit)).pages]
+    assert len(pages) == 2
+    assert all(reef.name in pages[0] and reef.name in pages[1] for reef in reefs)
+
+
+def test_a_failed_drawing_says_why_and_can_be_made_again(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scene.before()
+    visit = scene.tested().close()
+
+    def broken(html: str) -> bytes:
+        raise RenderFailed("The paper could not be drawn in 30 seconds.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(actions, "render_pdf", broken)
+        job = run_job(visit)
+    report = Report.objects.get(visit=visit)
+    assert (job.state, report.state) == ("queued", "failed")
+    assert "could not be drawn in 30 seconds" in report.error
+    assert not Message.objects.exists()
+    actions.run_again(job_id=job.pk, at=job.made_at + timedelta(minutes=1))
+    assert run_job(visit).state == "done"
+    report.refresh_from_db()
+    assert (report.state, report.error) == ("ready", "")
+
+
+def test_a_version_overtaken_before_it_was_begun_is_not_made(scene: Scene) -> None:
+    scene.before()
+    journey = scene.tested()
+    visit = journey.close()
+    journey.entries = []
+    journey.at += timedelta(minutes=30)
+    journey.write("finding", tank=str(scene.tank.pk), text="A snail laid eggs.")
+    journey.hand_in()
+    assert run_job(visit, 1).result == {"overtaken_by": 2}
+    assert run_job(visit, 2).state == "done"
+    assert list(Report.objects.filter(visit=visit).values_list("version", "changes")) == [(2, [])]
+
+
+def test_the_overdue_list_comes_from_its_daily_slot(scene: Scene) -> None:
+    job = Job.objects.create(
+        kind="overdue", key="overdue:2026-11-25", args={"slot": "2026-11-25"}, made_at="2026-11-25T06:00Z"
+    )
+    assert KINDS["overdue"] is jobs.make_overdue
+    run(str(job.pk))
+    job.refresh_from_db()
+    assert job.state == "done", job.error
+    assert set(job.result) == {"paper"}
