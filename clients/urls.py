@@ -1,6 +1,8 @@
 """Addresses of this room."""
 
-from django.urls import URLPattern
+from django.urls import path
+
+from clients import views
 
 app_name = "clients"
-urlpatterns: list[URLPattern] = []
+urlpatterns = [path("tank-photos/<uuid:key>/", views.tank_photo, name="tank_photo")]

@@ -26,8 +26,7 @@ NAVIGATION: dict[str, Sequence[Entry]] = {
     "technician": (
         (_("Round"), "rounds:today"),
         (_("Load"), "rounds:load"),
-        (_("Look up"), "desk:lookup"),
-        (_("Hand over"), "visits:handover"),
+        (_("Look up"), "rounds:look_up"),
     ),
     "client": (
         (_("My tanks"), "desk:door"),

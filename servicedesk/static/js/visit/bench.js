@@ -1,0 +1,90 @@
+// The bench: large keys type into the value, and each value is judged while it is typed by the tank's own program.
+
+import { evaluate, sentence } from "../sheet/program.js";
+
+const bench = document.querySelector("[data-bench]");
+const field = bench?.querySelector("[data-value]");
+const draftKey = bench && `bench:${bench.dataset.person}:${bench.dataset.visit}:${bench.dataset.parameter}`;
+const TONES = { in: "hold", low: "out", high: "out", under: "act", over: "act", again: "ask", none: "soft" };
+let sheet = null;
+
+function typed() {
+  const text = field.value.trim().replace(",", ".");
+  return /^[+-]?(\d+(\.\d*)?|\.\d+)$/.test(text) ? Number(text) : null;
+}
+
+function judged(value) {
+  const parameter = bench.dataset.parameter;
+  const { factor, offset, results } = sheet.shown[parameter];
+  const all = [...results, value * factor + offset];
+  const mean = all.reduce((sum, one) => sum + one, 0) / all.length;
+  const inputs = { ...sheet.values, [parameter]: mean, [`${parameter}:n`]: all.length };
+  return evaluate(sheet.program, inputs)[`verdict:${parameter}`];
+}
+
+function glyph(name) {
+  const known = document.querySelector(".glyph use");
+  const address = known.getAttribute("href").split("#")[0];
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  svg.setAttribute("class", "glyph glyph--word");
+  svg.setAttribute("viewBox", "0 0 24 24");
+  svg.setAttribute("aria-hidden", "true");
+  const use = document.createElementNS("http://www.w3.org/2000/svg", "use");
+  use.setAttribute("href", `${address}#${name}`);
+  svg.append(use);
+  return svg;
+}
+
+function show() {
+  const strip = bench.querySelector("[data-strip]");
+  const word = bench.querySelector("[data-word]");
+  const says = bench.querySelector("[data-sentence]");
+  const go = bench.querySelector('[data-key="go"]');
+  const value = typed();
+  go.disabled = value === null;
+  localStorage.setItem(draftKey, field.value);
+  if (value === null || !sheet) {
+    word.replaceChildren();
+    says.textContent = field.value && value === null ? `“${field.value}” is not a number yet.` : "";
+    strip.dataset.tone = "ink";
+    strip.classList.remove("bench__strip--alarm");
+    return;
+  }
+  const [name, said] = judged(value);
+  const shape = sheet.glyphs[name];
+  strip.dataset.tone = TONES[shape];
+  strip.classList.toggle("bench__strip--alarm", shape === "under" || shape === "over");
+  const text = document.createElement("span");
+  text.textContent = sheet.words[name];
+  word.replaceChildren(glyph(shape), text);
+  says.replaceChildren(Object.assign(document.createElement("b"), { textContent: sentence(sheet.sentences, said) }));
+}
+
+function press(key) {
+  if (key === "back") field.value = field.value.slice(0, -1);
+  else if (key === "clear") field.value = "";
+  else if (key === "minus") field.value = field.value.startsWith("-") ? field.value.slice(1) : `-${field.value}`;
+  else if (field.value.length < 10) field.value += key;
+  show();
+}
+
+async function start() {
+  const go = bench.querySelector('[data-key="go"]');
+  go.textContent = bench.dataset.next;
+  field.setAttribute("inputmode", "none");
+  for (const key of bench.querySelectorAll("[data-key]")) {
+    if (key.dataset.key === "go") continue;
+    key.addEventListener("click", (event) => {
+      event.preventDefault();
+      press(key.dataset.key);
+    });
+  }
+  field.addEventListener("input", show);
+  bench.addEventListener("submit", () => localStorage.removeItem(draftKey));
+  field.value ||= localStorage.getItem(draftKey) ?? "";
+  const answer = await fetch(bench.dataset.sheet, { headers: { Accept: "application/json" } });
+  if (answer.ok) sheet = await answer.json();
+  show();
+}
+
+if (field) start();
