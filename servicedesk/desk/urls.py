@@ -2,10 +2,28 @@
 
 from django.urls import path
 
-from servicedesk.desk.views import door
+from servicedesk.desk.views import components, door, office, own, setup
 
 app_name = "desk"
 urlpatterns = [
+    path("", office.home, name="home"),
+    path("set-up/", setup.setup, name="setup"),
+    path("today/", office.today, name="today"),
+    path("tanks/", office.tanks, name="tanks"),
+    path("tanks/<uuid:key>/", office.tank, name="tank"),
+    path("upkeep/", office.upkeep, name="upkeep"),
+    path("stores/", office.stores, name="stores"),
     path("door/", door.door, name="door"),
     path("door/tanks/<uuid:key>/", door.tank, name="door_tank"),
+    path("clients/", own.clients, name="clients"),
+    path("clients/<uuid:key>/", own.client, name="client"),
+    path("contacts/<uuid:key>/door/", own.contact_door, name="contact_door"),
+    path("tanks/<uuid:key>/own/", own.tank, name="own_tank"),
+    path("supplies/", own.items, name="items"),
+    path("methods/", own.methods, name="methods"),
+    path("own/<slug:kind>/new/", own.new, name="own_new"),
+    path("own/<slug:kind>/<str:key>/", own.edit, name="own_edit"),
+    path("own/<slug:kind>/<str:key>/retire/", own.retire, name="own_retire"),
+    path("instruments/<uuid:key>/token/", own.token, name="token"),
+    path("components/", components.components, name="components"),
 ]

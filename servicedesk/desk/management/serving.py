@@ -8,11 +8,13 @@ from pathlib import Path
 
 from django.conf import settings
 from django.core.management import call_command
-from django.db import OperationalError, connection, connections
+from django.db import DatabaseError, OperationalError, connection, connections
 from django.db.migrations.loader import MigrationLoader
 
 from servicedesk.desk.management.ground import Refused
 from servicedesk.desk.management.tree import Child, Tree
+from servicedesk.dispatch.choices import JobState, MessageState
+from servicedesk.dispatch.models import Job, Message
 
 JOBS_LIMIT_MB = 400
 AS_ROOT = "ignore:You're running the worker with superuser privileges"
@@ -76,11 +78,22 @@ def children(port: int) -> list[Child]:
     ]
 
 
+def work_under_way() -> bool:
+    """Whether a job is being done or a message being sent right now, as far as the ledger can be asked."""
+    try:
+        return (
+            Job.objects.filter(state=JobState.RUNNING).exists()
+            or Message.objects.filter(state=MessageState.SENDING).exists()
+        )
+    except DatabaseError:
+        return True
+
+
 def serve(*, port: int, say: Callable[[str], None], ready: Callable[[], None]) -> int:
     """Run the tree until it is told to end. Gives the exit code."""
     connections.close_all()
     os.environ.setdefault("TANKROUND_URL", address(port))
-    return Tree(children(port), port=port, say=say, ready=ready).run()
+    return Tree(children(port), port=port, say=say, ready=ready, busy=work_under_way).run()
 
 
 def address(port: int) -> str:

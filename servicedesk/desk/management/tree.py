@@ -21,6 +21,7 @@ DEATHS = 5
 WITHIN_S = 60.0
 PAUSE_S = 0.5
 GRACE_S = 5.0
+IDLE_AFTER_S = 1.0
 MEMORY_EVERY_S = 5.0
 LIBC = ctypes.CDLL(None, use_errno=True)
 
@@ -86,15 +87,24 @@ def answers(port: int) -> bool:
 
 
 class Tree:
-    """Starts the children and stays with them until told to end. `run` gives the exit code."""
+    """Starts the children and stays with them until told to end. `run` gives the exit code.
+
+    `ready` is called once when the web answers; `busy` says at the end whether it is worth waiting for work."""
 
     def __init__(
-        self, children: list[Child], *, port: int, say: Callable[[str], None], ready: Callable[[], None]
+        self,
+        children: list[Child],
+        *,
+        port: int,
+        say: Callable[[str], None],
+        ready: Callable[[], None],
+        busy: Callable[[], bool],
     ) -> None:
         self.children = children
         self.port = port
         self.say = say
         self.ready = ready
+        self.busy = busy
         self.announced = False
         self.memory_seen_at = 0.0
 
@@ -159,20 +169,24 @@ class Tree:
                 child.process.send_signal(signal.SIGTERM)
 
     def _end(self) -> None:
-        """Ask all to end, wait a little, then make sure. A second Ctrl-C does not wait."""
-        running = [child for child in self.children if child.process is not None]
-        for child in running:
+        """Ask all to end, wait a little, then make sure. Work under way is waited for; a second Ctrl-C does not wait."""
+        for child in self.children:
             if child.process is not None and child.process.poll() is None:
                 child.process.terminate()
-        until = time.monotonic() + GRACE_S
-        while time.monotonic() < until and any(c.process and c.process.poll() is None for c in running):
+        began = time.monotonic()
+        while self._running() and time.monotonic() - began < GRACE_S:
             told = signal.sigtimedwait(WATCHED, 0.2)
             if told is not None and told.si_signo == signal.SIGINT:
                 break
-        for child in running:
+            if time.monotonic() - began > IDLE_AFTER_S and not self.busy():
+                break
+        for child in self.children:
             child.signal_group(signal.SIGKILL)
             if child.process is not None:
                 child.process.wait()
+
+    def _running(self) -> bool:
+        return any(child.process is not None and child.process.poll() is None for child in self.children)
 
 
 def how_it_ended(code: int) -> str:

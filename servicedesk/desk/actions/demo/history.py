@@ -202,7 +202,12 @@ def death(w: World, tank: Tank, visit: Visit, bulk: Bulk) -> None:
     animal = Livestock.objects.filter(tank=tank).order_by("name").first()
     assert animal is not None
     at = visit.arrived_at + timedelta(minutes=4)
-    payload: dict[str, Any] = {"livestock": str(animal.pk), "change": "died", "number": 1, "cause": "old age, likely"}
+    payload: dict[str, Any] = {
+        "livestock": str(animal.pk),
+        "change": "died",
+        "number": 1,
+        "cause": "old age, likely",
+    }
     origin = bulk.entry(visit, "livestock", payload, at, 90)
     LivestockFact.objects.create(
         livestock=animal, change="died", number=1, cause=payload["cause"], at=at, by=visit.technician, origin=origin,

@@ -1,0 +1,62 @@
+"""Keeping the business's own data: new rows with what belongs to them, changes, retirement."""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import Model
+from django.utils.translation import gettext as _
+
+from clients.models import Contact, Tank
+from servicedesk.staff import actions as staff
+from servicedesk.staff.models import User
+from servicedesk.water import actions as water
+
+
+class NotKept(Exception):
+    """It cannot be kept like that; the sentence says why."""
+
+
+@transaction.atomic
+def keep(*, row: Model, values: dict[str, Any], at: datetime) -> Model:
+    """Keep a new or changed row. A new tank gets the bands of its water type and the tests that can be made."""
+    new = row._state.adding
+    many = {f.name for f in row._meta.many_to_many}
+    for name, value in values.items():
+        if name not in many:
+            setattr(row, name, value)
+    try:
+        with transaction.atomic():
+            row.save()
+    except IntegrityError as wrong:
+        raise NotKept(
+            _("It contradicts what is there already: the same name twice, or numbers that do not fit.")
+        ) from wrong
+    for name in many & set(values):
+        getattr(row, name).set(values[name])
+    if new and isinstance(row, Tank):
+        water.set_default_bands(tank=row)
+        water.set_default_tests(tank=row)
+        water.touch(tank=row, at=at)
+    return row
+
+
+@transaction.atomic
+def retire(*, row: Model, on: date) -> bool:
+    """Take a row out of use, or back into it. Nothing is deleted. False when this kind does not retire."""
+    column = next((c for c in ("retired_on", "ends_on", "until_on") if hasattr(row, c)), "")
+    if not column:
+        return False
+    value = on if getattr(row, column) is None else None
+    type(row)._default_manager.filter(pk=row.pk).update(**{column: value})
+    return True
+
+
+@transaction.atomic
+def let_sign_in(*, contact: Contact, password: str, on: date) -> User:
+    """Give a contact a sign-in for the client's door."""
+    if contact.user is not None:
+        raise NotKept(_("This contact signs in already."))
+    user = staff.hire(name=contact.name, email=contact.email, role="client", password=password, on=on)
+    Contact.objects.filter(pk=contact.pk).update(user=user)
+    return user

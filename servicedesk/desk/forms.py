@@ -1,0 +1,132 @@
+"""What an owner types about the business's own data. Forms only read and check; actions/own.py keeps."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django import forms
+from django.db.models import Model
+from django.utils.translation import gettext_lazy as _
+
+from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
+from servicedesk.core.units import PARAMETERS
+from servicedesk.dosing.models import Channel, Solution
+from servicedesk.instruments.models import Instrument, Measure
+from servicedesk.staff.models import User
+from servicedesk.stock.models import Item, Lot
+from servicedesk.upkeep.models import TaskRule
+from servicedesk.water.models import Band, Method, TankTest
+
+NAMES = [(p.key, p.name) for p in PARAMETERS.values()]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of own data: its model, the fields an owner types, the column that names its parent, and words."""
+
+    name: str
+    title: Any
+    model: type[Model]
+    fields: tuple[str, ...]
+    parent: str = ""
+    price: tuple[str, ...] = ()
+
+
+KINDS = {
+    k.name: k
+    for k in (
+        Kind("client", _("Client"), Client, ("name", "phone", "email", "address", "internal_notes", "since")),
+        Kind("contact", _("Contact"), Contact, ("name", "email", "phone", "gets_reports"), "client"),
+        Kind(
+            "site",
+            _("Site"),
+            Site,
+            ("name", "address", "town", "lat", "lon", "opens", "closes", "way_in", "water_and_drain", "on_site_phone", "key_code"),
+            "client",
+        ),
+        Kind("tank", _("Tank"), Tank, ("name", "place", "water_type", "gross_l", "net_l", "net_l_u", "since", "order"), "site"),
+        Kind("equipment", _("Equipment"), Equipment, ("tank", "kind", "name", "place", "fitted_on", "back_on_check", "notes"), "site"),
+        Kind(
+            "plan",
+            _("Service plan"),
+            ServicePlan,
+            ("name", "tanks", "every_weeks", "weekday", "tolerance_days", "minutes", "preferred_time", "technician", "price", "starts_on", "ends_on"),
+            "site",
+            ("price",),
+        ),
+        Kind("state", _("Tank state"), TankStateRow, ("state", "from_on", "until_on", "why"), "tank"),
+        Kind("animals", _("Animals"), Livestock, ("name", "species", "since", "source"), "tank"),
+        Kind("rule", _("Recurring task"), TaskRule, ("title", "how", "every", "unit", "starts_on", "before_days", "after_days", "minutes", "equipment", "carry", "carry_amount"), "tank"),
+        Kind("band", _("Band"), Band, ("parameter", "unit", "low", "target", "high", "alarm_low", "alarm_high", "max_rise_per_day", "max_fall_per_day"), "tank"),
+        Kind("test", _("Test on each visit"), TankTest, ("parameter", "method", "order", "every_days"), "tank"),
+        Kind("channel", _("Dosing channel"), Channel, ("equipment", "number", "solution", "container_ml", "step_ml", "max_ml_per_day"), "tank"),
+        Kind("instrument", _("Instrument"), Instrument, ("equipment", "interval_minutes", "grace_minutes"), "tank"),
+        Kind("measure", _("What it measures"), Measure, ("parameter", "sent_name", "unit", "method", "reagent", "ml_per_test", "tests_per_day"), "instrument"),
+        Kind("item", _("Supply"), Item, ("name", "kind", "unit", "pack_size", "price_per_pack", "lead_days", "supplier", "shelf"), "", ("price_per_pack",)),
+        Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
+        Kind("solution", _("Dosing solution"), Solution, ("parameter", "per_ml", "per_ml_u_rel", "composition"), "item"),
+        Kind("method", _("Way of testing"), Method, ("parameter", "name", "kind", "tolerance_abs", "tolerance_rel", "resolution", "minutes", "reagent", "ml_per_test")),
+    )
+}  # fmt: skip
+LABELS = {
+    "internal_notes": _("Notes for us only"),
+    "gets_reports": _("Gets the reports by mail"),
+    "lat": _("Latitude"),
+    "lon": _("Longitude"),
+    "key_code": _("Key or code (a secret)"),
+    "gross_l": _("Gross volume, L"),
+    "net_l": _("Net volume, L"),
+    "net_l_u": _("How sure: standard uncertainty, L"),
+    "back_on_check": _("Must run again before anyone leaves"),
+    "every_weeks": _("Every so many weeks"),
+    "weekday": _("Weekday"),
+    "tolerance_days": _("Days earlier or later that are fine"),
+    "tolerance_abs": _("Stated tolerance, absolute"),
+    "tolerance_rel": _("Stated tolerance, as a fraction (0.05 is 5 %)"),
+    "per_ml": _("Strength: units × L per mL"),
+    "per_ml_u_rel": _("Its relative standard uncertainty"),
+    "carry": _("Carry along"),
+    "lead_days": _("Days to come after ordering"),
+}
+WEEKDAYS = [(0, _("Monday")), (1, _("Tuesday")), (2, _("Wednesday")), (3, _("Thursday")), (4, _("Friday")), (5, _("Saturday")), (6, _("Sunday"))]  # fmt: skip
+
+
+def form_of(kind: Kind, *, parent: Model | None, row: Model | None, prices: bool, posted: Any = None) -> Any:
+    """The form of one kind: only its fields, choices only from where the parent stands."""
+    fields = [f for f in kind.fields if prices or f not in kind.price]
+    made = forms.modelform_factory(
+        kind.model, fields=fields, labels={k: v for k, v in LABELS.items() if k in fields}
+    )  # type: ignore[arg-type]
+    instance = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
+    form = made(posted, instance=instance)
+    _narrow(form, kind, parent)
+    return form
+
+
+def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
+    fields = form.fields
+    for name, field in fields.items():
+        if isinstance(field, forms.DateField):
+            field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        if isinstance(field, forms.TimeField):
+            field.widget = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+        if isinstance(field, forms.FloatField):
+            field.widget = forms.TextInput(attrs={"inputmode": "decimal"})
+            field.localize = False
+        if name == "parameter":
+            fields[name] = forms.ChoiceField(label=_("Parameter"), choices=NAMES)
+        if name == "weekday":
+            fields[name] = forms.TypedChoiceField(label=LABELS["weekday"], choices=WEEKDAYS, coerce=int)
+    if "technician" in fields:
+        fields["technician"].queryset = User.objects.filter(role="technician", is_active=True).order_by(
+            "name"
+        )
+    if isinstance(parent, Site):
+        for name in ("tank", "tanks"):
+            if name in fields:
+                fields[name].queryset = Tank.objects.filter(site=parent, retired_on__isnull=True).order_by(
+                    "order"
+                )
+    if isinstance(parent, Tank) and "equipment" in fields:
+        fields["equipment"].queryset = Equipment.objects.filter(
+            site=parent.site, retired_on__isnull=True
+        ).order_by("name")

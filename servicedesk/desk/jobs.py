@@ -1,0 +1,25 @@
+"""Jobs that span rooms: the daily reorder reminder needs stock, settings and the next visits."""
+
+from datetime import time
+from typing import Any
+
+from django.utils import timezone
+
+from clients.models import Tank
+from servicedesk.dispatch.jobs import business_zone, daily, register
+from servicedesk.dispatch.models import Job
+from servicedesk.rounds.queries import next_visits_of
+from servicedesk.supply import actions
+from servicedesk.supply.queries import needs
+
+
+@register("reorder")
+def reorder(job: Job) -> dict[str, Any]:
+    now = timezone.now()
+    today = now.astimezone(business_zone()).date()
+    tanks = Tank.objects.filter(retired_on__isnull=True)
+    found = needs(at=now, next_visits=next_visits_of(tanks, after=today))
+    return {"needs": len(found), "new": actions.remind(needs=found, day=today, at=now)}
+
+
+daily("reorder", at=time(6, 30))

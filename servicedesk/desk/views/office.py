@@ -1,0 +1,346 @@
+"""The owner's pages that look across rooms: Today, Tanks, one tank, Upkeep, Stores."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET
+
+from clients.models import Tank
+from clients.queries import get_tank_for, livestock_of, states_of, tanks_for
+from reports.choices import ReportState
+from reports.models import Paper, Report
+from servicedesk.core import units
+from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartSeries, Marker
+from servicedesk.core.drawing.levels import LevelRow
+from servicedesk.dispatch.queries import failed_jobs
+from servicedesk.rounds.queries import next_visits_of, stops_on
+from servicedesk.rounds.views import day_strip
+from servicedesk.staff.models import User
+from servicedesk.staff.queries import is_empty
+from servicedesk.supply.queries import needs
+from servicedesk.upkeep.queries import overdue
+from servicedesk.watch.choices import AttentionKind
+from servicedesk.watch.models import Attention
+from servicedesk.watch.queries import of_tank, open_for
+from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of, water_changes_of
+
+GLYPH = {
+    "above": "high",
+    "below": "low",
+    "above_limit": "over",
+    "below_limit": "under",
+    "check": "check",
+    "silent": "silent",
+}
+MARKERS: dict[str, Marker] = {
+    "photometer": "photometer",
+    "kit": "titration",
+    "probe": "probe",
+    "titrator": "titrator",
+    "strip": "strip",
+    "laboratory": "laboratory",
+}
+UNITS = {"C": "°C", "PSS-78": "", "NBS scale": ""}
+
+
+def staff_of(request: HttpRequest, *, office: bool = True) -> User:
+    """The person of ours who asks; a client's contact (or, where asked for, a technician) meets nothing here."""
+    user = request.user
+    if not isinstance(user, User) or not (user.is_office or (user.is_technician and not office)):
+        raise Http404
+    return user
+
+
+def home(request: HttpRequest) -> HttpResponse:
+    """Everybody's own first page."""
+    if is_empty():
+        return redirect("desk:setup")
+    user = request.user
+    if not isinstance(user, User):
+        return redirect("staff:sign_in")
+    if user.is_office:
+        return redirect("desk:today")
+    return redirect("rounds:today" if user.is_technician else "desk:door")
+
+
+@dataclass(frozen=True)
+class Need:
+    """One row of what needs the owner."""
+
+    state: str
+    subject: str
+    subject_url: str
+    sentence: str
+    why: str
+    ahead_head: str
+    ahead_words: str
+    act_label: str
+    act_url: str
+    help_h: float | None = None
+    harm_h: float | None = None
+    act_post: bool = False
+    why_url: str = ""
+
+
+def _attention_rows(user: User, rows: list[Attention], next_visits: dict[UUID, Any]) -> list[Need]:
+    found = []
+    for row in rows:
+        if row.tank is None:
+            continue
+        visit = next_visits.get(row.tank.pk)
+        when = (
+            _("ours there on %(day)s") % {"day": date_format(visit, "l j F")}
+            if visit
+            else _("no visit planned")
+        )
+        found.append(
+            Need(
+                state=GLYPH.get(row.word, "held" if row.kind == AttentionKind.REPORT else "low"),
+                subject=f"{row.tank.site.name}, {row.tank.name}",
+                subject_url=reverse("desk:tank", args=[row.tank.pk]),
+                sentence=row.sentence,
+                why=row.why,
+                ahead_head=_("now") if row.severity == 1 else _("soon"),
+                ahead_words=when,
+                act_label=_("See the tank"),
+                act_url=reverse("desk:tank", args=[row.tank.pk]),
+            )
+        )
+    return found
+
+
+def _report_rows() -> list[Need]:
+    rows = Report.objects.filter(state__in=[ReportState.HELD, ReportState.FAILED]).select_related(
+        "visit__site"
+    )
+    found = []
+    for row in rows.order_by("made_at", "pk")[:20]:
+        held = row.state == ReportState.HELD
+        reasons = "; ".join(str(r) for r in row.hold_reasons)
+        found.append(
+            Need(
+                state="held" if held else "fail",
+                subject=_("%(site)s, report %(number)s")
+                % {"site": row.visit.site.name, "number": row.number},
+                subject_url=reverse("reports:report", args=[row.pk]),
+                sentence=_("It waits for your word: %(why)s") % {"why": reasons}
+                if held
+                else _("It could not be made."),
+                why=row.error,
+                ahead_head=_("no hurry") if held else _("soon"),
+                ahead_words=date_format(timezone.localtime(row.made_at), "j F, H:i"),
+                act_label=_("Read and release") if held else _("See why"),
+                act_url=reverse("reports:report", args=[row.pk]),
+            )
+        )
+    return found
+
+
+@login_required
+@require_GET
+def today(request: HttpRequest) -> HttpResponse:
+    user = staff_of(request)
+    now = timezone.now()
+    day = now.astimezone(ZoneInfo(user.zone)).date()
+    attention = list(open_for(user))
+    tanks = [row.tank for row in attention if row.tank]
+    next_visits = next_visits_of(tanks, after=day - timedelta(days=1))
+    rows = [*_attention_rows(user, attention, next_visits), *_report_rows()]
+    stops = stops_on(day)
+    rounds: dict[UUID, list[Any]] = {}
+    for stop in stops:
+        rounds.setdefault(stop.round_id, []).append(stop)
+    strips = []
+    for mine in rounds.values():
+        to_go = sum(1 for s in mine if s.state in ("planned", "under_way"))
+        words = ngettext("%(n)s to go", "%(n)s to go", to_go) % {"n": to_go}
+        strips.append(
+            {
+                "name": mine[0].round.technician.name,
+                "words": words,
+                "strip": day_strip(mine[0].round, mine, user.zone, now),
+                "stops": mine,
+            }
+        )
+    supply = needs(
+        at=now, next_visits=next_visits_of(Tank.objects.filter(retired_on__isnull=True), after=day)
+    )
+    late = overdue(user, on=day)
+    waiting = Report.objects.filter(state=ReportState.WAITING).count()
+    context = {
+        "rows": rows,
+        "bold": ngettext("One thing needs you.", "%(n)s things need you.", len(rows)) % {"n": len(rows)}
+        if rows
+        else _("Nothing needs you."),
+        "rest": _("%(subject)s first.") % {"subject": rows[0].subject}
+        if rows
+        else _("A good day is a grey page."),
+        "strips": strips,
+        "needs": supply[:6],
+        "late": [{"task": t, "days": (day - t.latest).days} for t in late[:6]],
+        "late_count": len(late),
+        "waiting": waiting,
+        "failed": failed_jobs(),
+        "closed_today": sum(1 for s in stops if s.state == "closed"),
+        "stop_count": len(stops),
+    }
+    return render(request, "desk/today.html", context)
+
+
+def _level(parameter: str, value: ReadingValue | None, band: Any) -> LevelRow:
+    known, unit = units.parameter(parameter), band.unit
+
+    def moved(number: float | None) -> float | None:
+        return None if number is None else units.from_canonical(parameter=parameter, value=number, unit=unit)
+
+    word, state = "", "none"
+    if value is not None:
+        edges = (
+            ("over", band.alarm_high, 1), ("under", band.alarm_low, -1), ("high", band.high, 1), ("low", band.low, -1),
+        )  # fmt: skip
+        shown = float(units.show(parameter, value.value, unit))
+        state = next(
+            (s for s, edge, side in edges if edge is not None and side * shown > side * (moved(edge) or 0)),
+            "in",
+        )
+    return LevelRow(
+        label=known.name,
+        method=f"{value.method_name}, {timezone.localtime(value.at):%d.%m. %H:%M}" if value else "",
+        value_text=units.show(parameter, value.value, unit) if value else "",
+        unit=UNITS.get(unit, unit),
+        value=moved(value.value) if value else None,
+        low=moved(band.low),
+        high=moved(band.high),
+        alarm_low=moved(band.alarm_low),
+        alarm_high=moved(band.alarm_high),
+        kind="measured" if value else "not_tested",
+        state=state,
+        word=word,
+        url=f"?parameter={parameter}",
+    )
+
+
+def _chart(tank: Tank, parameter: str, band: Any, days: int, zone: ZoneInfo) -> Chart:
+    now = timezone.now()
+    since = now - timedelta(days=days)
+    unit = band.unit
+    groups: dict[tuple[str, Marker], list[tuple[Any, float]]] = {}
+    for row in readings_of(tank, parameter=parameter, since=since):
+        value = units.from_canonical(parameter=parameter, value=row.value, unit=unit)
+        groups.setdefault((row.method_name, MARKERS.get(row.kind, "probe")), []).append((row.at, value))
+
+    def moved(number: float | None) -> float | None:
+        return None if number is None else units.from_canonical(parameter=parameter, value=number, unit=unit)
+
+    name = units.parameter(parameter).name
+    last = max(((at, v) for points in groups.values() for at, v in points), default=None)
+    title = _("%(name)s has not been measured in this time.") % {"name": name}
+    if last is not None:
+        shown = (
+            f"{last[1]:.{units.decimals_in(parameter=parameter, unit=unit)}f} {UNITS.get(unit, unit)}".strip()
+        )
+        when = date_format(last[0].astimezone(zone), "j F, H:i")
+        title = _("%(name)s stood at %(value)s on %(when)s.") % {"name": name, "value": shown, "when": when}
+    events = [
+        ChartEvent(at=c.at, kind="change", text=f"{c.litres:g} L") for c in water_changes_of(tank, since)
+    ]
+    return Chart(
+        title=title,
+        unit=UNITS.get(unit, unit),
+        series=[
+            ChartSeries(
+                label=label,
+                marker=marker,
+                points=points,
+                gap=timedelta(days=9 if marker != "titrator" else 2),
+            )
+            for (label, marker), points in sorted(groups.items())[:3]
+        ],
+        low=moved(band.low),
+        high=moved(band.high),
+        limit_low=moved(band.alarm_low),
+        limit_high=moved(band.alarm_high),
+        events=events,
+        now=now,
+        start=since,
+        end=now + timedelta(days=max(1, days // 20)),
+        zone=zone,
+    )
+
+
+@login_required
+@require_GET
+def tank(request: HttpRequest, key: UUID) -> HttpResponse:
+    user = staff_of(request, office=False)
+    zone = ZoneInfo(user.zone)
+    day = timezone.now().astimezone(zone).date()
+    row = get_tank_for(user, key, on=day)
+    bands, latest = bands_of(row), latest_values([row])
+    ordered = sorted(bands.values(), key=lambda b: units.parameter(b.parameter).order)
+    levels = [_level(b.parameter, latest.get((row.pk, b.parameter)), b) for b in ordered]
+    measured = [b.parameter for b in ordered if (row.pk, b.parameter) in latest]
+    favourite = "alkalinity" if "alkalinity" in measured else (measured[0] if measured else "")
+    wanted = request.GET.get("parameter", "")
+    chosen = wanted if wanted in bands else favourite
+    days = int(request.GET["days"]) if request.GET.get("days") in ("7", "28", "84") else 84
+    state = states_of([row], day).get(row.pk)
+    context = {
+        "tank": row,
+        "levels": levels,
+        "chart": _chart(row, chosen, bands[chosen], days, zone) if chosen else None,
+        "chosen": chosen,
+        "days": days,
+        "spans": ["7", "28", "84"],
+        "attention": of_tank(user, row.pk, on=day),
+        "state": state,
+        "animals": livestock_of([row]),
+        "next_day": next_visits_of([row], after=day - timedelta(days=1)).get(row.pk),
+        "equipment": row.equipment.filter(retired_on__isnull=True).order_by("kind", "name"),
+    }
+    return render(request, "desk/tank.html", context)
+
+
+@login_required
+@require_GET
+def tanks(request: HttpRequest) -> HttpResponse:
+    user = staff_of(request)
+    day = timezone.now().astimezone(ZoneInfo(user.zone)).date()
+    rows = list(tanks_for(user, on=day).filter(retired_on__isnull=True))
+    wanting: dict[UUID, list[Attention]] = {}
+    for item in open_for(user):
+        if item.tank_id:
+            wanting.setdefault(item.tank_id, []).append(item)
+    states = states_of(rows, day)
+    lines = [{"tank": t, "attention": wanting.get(t.pk, []), "state": states.get(t.pk)} for t in rows]
+    return render(request, "desk/tanks.html", {"lines": lines, "count": len(rows), "wanting": len(wanting)})
+
+
+@login_required
+@require_GET
+def upkeep(request: HttpRequest) -> HttpResponse:
+    user = staff_of(request)
+    day = timezone.now().astimezone(ZoneInfo(user.zone)).date()
+    late = [{"task": t, "days": (day - t.latest).days} for t in overdue(user, on=day)]
+    paper = Paper.objects.order_by("-day").first()
+    return render(request, "upkeep/overdue.html", {"late": late, "paper": paper})
+
+
+@login_required
+@require_GET
+def stores(request: HttpRequest) -> HttpResponse:
+    user = staff_of(request)
+    now = timezone.now()
+    day = now.astimezone(ZoneInfo(user.zone)).date()
+    found = needs(at=now, next_visits=next_visits_of(Tank.objects.filter(retired_on__isnull=True), after=day))
+    return render(request, "supply/stores.html", {"needs": found})

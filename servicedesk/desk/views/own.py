@@ -1,0 +1,206 @@
+"""The business's own data: lists, one form for each kind, retirement."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
+from django.db.models import Model, Prefetch
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from clients.models import Client, Contact, Site, Tank
+from clients.queries import get_client_for, get_tank_for
+from servicedesk.desk.actions import own
+from servicedesk.desk.forms import KINDS, Kind, form_of
+from servicedesk.desk.views.office import staff_of
+from servicedesk.instruments.actions import make_token
+from servicedesk.instruments.models import Instrument
+from servicedesk.staff.actions import NotHired
+from servicedesk.staff.forms import PasswordsMixin
+from servicedesk.stock.models import Item
+from servicedesk.stock.queries import balances
+from servicedesk.water.models import Method
+
+
+def _kind(name: str) -> Kind:
+    if name not in KINDS:
+        raise Http404
+    return KINDS[name]
+
+
+def _row(model: type[Model], key: str) -> Model:
+    try:
+        found = model._default_manager.filter(pk=key).first()
+    except (ValidationError, ValueError):
+        found = None
+    if found is None:
+        raise Http404
+    return found
+
+
+def _parent(kind: Kind, request: HttpRequest, row: Model | None) -> Model | None:
+    if not kind.parent:
+        return None
+    if row is not None:
+        parent: Model = getattr(row, kind.parent)
+        return parent
+    field: Any = kind.model._meta.get_field(kind.parent)
+    return _row(field.related_model, request.GET.get("in", ""))
+
+
+def _home(row: Model | None) -> str:
+    """Where one looks at it afterwards."""
+    if isinstance(row, Client):
+        return f"/clients/{row.pk}/"
+    if isinstance(row, Contact | Site):
+        return f"/clients/{row.client_id}/"
+    if isinstance(row, Tank):
+        return f"/tanks/{row.pk}/own/"
+    for name in ("tank", "site", "instrument", "item"):
+        parent = getattr(row, name, None)
+        if isinstance(parent, Instrument):
+            return _home(parent.tank)
+        if isinstance(parent, Model) and not isinstance(parent, Item):
+            return f"/clients/{parent.client_id}/" if isinstance(parent, Site) else _home(parent)
+    return "/methods/" if isinstance(row, Method) else "/supplies/"
+
+
+def _edit(request: HttpRequest, kind: Kind, row: Model | None) -> HttpResponse:
+    user = staff_of(request)
+    parent = _parent(kind, request, row)
+    form: Any = form_of(kind, parent=parent, row=row, prices=user.is_owner, posted=request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        fresh = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
+        try:
+            kept = own.keep(row=fresh, values=form.cleaned_data, at=timezone.now())
+        except own.NotKept as wrong:
+            form.add_error(None, str(wrong))
+        else:
+            messages.success(request, _("Kept."))
+            return redirect(_home(kept))
+    title = str(row) if row is not None else _("New: %(kind)s") % {"kind": str(kind.title).lower()}
+    back = (
+        _home(row if row is not None else parent) if (row is not None or parent is not None) else "/set-up/"
+    )
+    context = {"form": form, "title": title, "kind": kind, "row": row, "parent": parent, "back": back}
+    return render(request, "desk/own_form.html", context)
+
+
+@login_required
+def new(request: HttpRequest, kind: str) -> HttpResponse:
+    staff_of(request)
+    return _edit(request, _kind(kind), None)
+
+
+@login_required
+def edit(request: HttpRequest, kind: str, key: str) -> HttpResponse:
+    staff_of(request)
+    known = _kind(kind)
+    return _edit(request, known, _row(known.model, key))
+
+
+@login_required
+@require_POST
+def retire(request: HttpRequest, kind: str, key: str) -> HttpResponse:
+    staff_of(request)
+    row = _row(_kind(kind).model, key)
+    if not own.retire(row=row, on=timezone.now().date()):
+        raise Http404
+    messages.success(request, _("Kept."))
+    return redirect(_home(row))
+
+
+@login_required
+@require_GET
+def clients(request: HttpRequest) -> HttpResponse:
+    staff_of(request)
+    sites = Site.objects.order_by("name").prefetch_related(
+        Prefetch("tanks", queryset=Tank.objects.order_by("order"))
+    )
+    rows = Client.objects.order_by("retired_on", "name", "pk").prefetch_related(
+        Prefetch("sites", queryset=sites)
+    )
+    return render(request, "desk/clients.html", {"clients": rows})
+
+
+@login_required
+@require_GET
+def client(request: HttpRequest, key: str) -> HttpResponse:
+    user = staff_of(request)
+    row = get_client_for(user, key)
+    sites = row.sites.order_by("name").prefetch_related("tanks", "equipment", "plans")
+    return render(
+        request,
+        "desk/client.html",
+        {"client": row, "sites": sites, "contacts": row.contacts.order_by("name")},
+    )
+
+
+@login_required
+@require_GET
+def tank(request: HttpRequest, key: str) -> HttpResponse:
+    user = staff_of(request)
+    row = get_tank_for(user, key, on=timezone.now().date())
+    parts = [
+        ("band", _("Bands"), row.bands.order_by("parameter")),
+        ("test", _("Tests on each visit"), row.tests.order_by("order")),
+        ("rule", _("Recurring tasks"), row.task_rules.order_by("title")),
+        ("animals", _("Animals"), row.livestock.order_by("name")),
+        ("state", _("States"), row.states.order_by("-from_on")),
+        ("channel", _("Dosing channels"), row.channels.select_related("equipment").order_by("number")),
+        ("instrument", _("Instruments"), row.instruments.select_related("equipment").order_by("pk")),
+    ]
+    return render(request, "desk/own_tank.html", {"tank": row, "parts": parts})
+
+
+@login_required
+@require_GET
+def items(request: HttpRequest) -> HttpResponse:
+    user = staff_of(request)
+    stock = balances()
+    rows = [
+        {"item": i, "left": stock.get(i.pk, 0.0)} for i in Item.objects.order_by("retired_on", "name", "pk")
+    ]
+    return render(request, "desk/items.html", {"rows": rows, "prices": user.is_owner})
+
+
+@login_required
+@require_GET
+def methods(request: HttpRequest) -> HttpResponse:
+    staff_of(request)
+    return render(
+        request, "desk/methods.html", {"methods": Method.objects.order_by("parameter", "name", "pk")}
+    )
+
+
+@login_required
+def contact_door(request: HttpRequest, key: str) -> HttpResponse:
+    """A password for a contact's sign-in at the client's door."""
+    staff_of(request)
+    row = _row(Contact, key)
+    assert isinstance(row, Contact)
+    form = PasswordsMixin(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            own.let_sign_in(contact=row, password=form.cleaned_data["password"], on=timezone.now().date())
+        except (own.NotKept, NotHired) as wrong:
+            form.add_error(None, str(wrong))
+        else:
+            return redirect(_home(row))
+    context = {"form": form, "title": _("Sign-in for %(name)s") % {"name": row.name}, "back": _home(row)}
+    return render(request, "desk/own_form.html", context)
+
+
+@login_required
+@require_POST
+def token(request: HttpRequest, key: str) -> HttpResponse:
+    """A pass for an instrument: shown once, on this answer only."""
+    staff_of(request)
+    row = _row(Instrument, key)
+    assert isinstance(row, Instrument)
+    _token, text = make_token(instrument=row, at=timezone.now())
+    return render(request, "desk/token.html", {"instrument": row, "text": text, "back": _home(row)})

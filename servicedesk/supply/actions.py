@@ -1,0 +1,40 @@
+"""Reminding the owner to order, once per supply and day."""
+
+from datetime import date, datetime
+
+from django.db import transaction
+
+from servicedesk.dispatch.actions import post
+from servicedesk.staff.choices import Role
+from servicedesk.staff.models import User
+from servicedesk.supply.models import Reminder
+from servicedesk.supply.queries import Need
+
+
+@transaction.atomic
+def remind(*, needs: list[Need], day: date, at: datetime) -> int:
+    """Keep a reminder per supply and mail the list to the owners, once a day; how many supplies are new today."""
+    new = 0
+    for need in needs:
+        _row, made = Reminder.objects.get_or_create(
+            item=need.item,
+            day=day,
+            defaults={"empty_on": need.empty_on, "order_by": need.order_by, "why": need.why, "made_at": at},
+        )
+        new += made
+    if not needs:
+        return 0
+    lines = [
+        f"- {n.item.name} for {n.what}: {n.why}{' Order today, or it is late.' if n.late else ''}"
+        for n in needs
+    ]
+    text = "To order:\n\n" + "\n".join(lines) + "\n"
+    for owner in User.objects.filter(role=Role.OWNER, is_active=True).order_by("pk"):
+        post(
+            key=f"reorder:{day.isoformat()}:{owner.pk}",
+            recipient=owner.email,
+            subject=f"To order: {len({n.item.pk for n in needs})} supplies",
+            text=text,
+            at=at,
+        )
+    return new

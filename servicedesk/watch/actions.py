@@ -1,0 +1,204 @@
+"""The sweep that judges every tank with news, and the list of what wants attention: one open row per cause."""
+
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db import transaction
+
+from clients.models import Tank
+from servicedesk.core import units
+from servicedesk.core.metrology.uncertainty import MethodSpec, Replicate, deviation, reference_value
+from servicedesk.dosing.queries import Settings, channels_of
+from servicedesk.instruments.queries import instruments_in_use, measures_of
+from servicedesk.watch.choices import AttentionKind, Severity
+from servicedesk.watch.models import Attention
+from servicedesk.water.models import Band, Touched
+from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of
+
+RECENT = timedelta(days=21)
+PAIR = timedelta(days=2)
+
+
+@transaction.atomic
+def raise_attention(*, key: str, at: datetime, **columns: object) -> Attention:
+    """Open a row for a cause, or bring the open one up to date; since keeps the first time."""
+    row = Attention.objects.select_for_update().filter(key=key, cleared_at__isnull=True).first()
+    if row is None:
+        return Attention.objects.create(key=key, since=at, **columns)
+    Attention.objects.filter(pk=row.pk).update(**columns)
+    return row
+
+
+@transaction.atomic
+def clear_attention(*, key: str, at: datetime) -> bool:
+    """The cause is gone."""
+    return bool(Attention.objects.filter(key=key, cleared_at__isnull=True).update(cleared_at=at))
+
+
+def _word(value: float, band: Band) -> str:
+    """The word of a value against its band, as shown."""
+    checks = (
+        ("above_limit", band.alarm_high, value > (band.alarm_high or 0)),
+        ("below_limit", band.alarm_low, value < (band.alarm_low or 0)),
+        ("above", band.high, value > (band.high or 0)),
+        ("below", band.low, value < (band.low or 0)),
+    )
+    return next((word for word, edge, outside in checks if edge is not None and outside), "in_band")
+
+
+def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> None:
+    key = f"band:{tank.pk}:{value.parameter}"
+    known = units.parameter(value.parameter)
+    factor = abs(units.scale_of(parameter=value.parameter, unit=band.unit)[0])
+    rounded = (
+        round(value.value / factor, units.decimals_in(parameter=value.parameter, unit=band.unit)) * factor
+    )
+    word = _word(rounded, band)
+    if word == "in_band" or at - value.at > RECENT:
+        clear_attention(key=key, at=at)
+        return
+    limit = word.endswith("limit")
+    edge = {
+        "above_limit": band.alarm_high,
+        "below_limit": band.alarm_low,
+        "above": band.high,
+        "below": band.low,
+    }[word]
+    assert edge is not None
+    shown, mark = (
+        units.show(value.parameter, value.value, band.unit),
+        units.show(value.parameter, edge, band.unit),
+    )
+    side = "over" if word.startswith("above") else "under"
+    unit = {"C": "°C", "PSS-78": "", "NBS scale": ""}.get(band.unit, band.unit)
+    line = "limit" if limit else ("high mark" if side == "over" else "low mark")
+    sentence = f"{known.name} {shown} {unit}".strip() + f", {side} the {line} of {mark}."
+    why = f"Measured by {value.method_name} on {value.at:%d %B, %H:%M} UTC."
+    raise_attention(
+        key=key,
+        at=value.at,
+        kind=AttentionKind.BEYOND_LIMIT if limit else AttentionKind.OUT_OF_BAND,
+        severity=Severity.NOW if limit else Severity.SOON,
+        tank=tank,
+        site=tank.site,
+        parameter=value.parameter,
+        word=word,
+        sentence=sentence,
+        why=why,
+    )
+
+
+def _containers(tank: Tank, at: datetime) -> None:
+    channels = channels_of([tank])
+    settings = Settings(channels, at)
+    for channel in channels:
+        days = settings.days_left(channel)
+        key = f"container:{channel.pk}"
+        if days is None or days >= 1:
+            clear_attention(key=key, at=at)
+            continue
+        raise_attention(
+            key=key,
+            at=at,
+            kind=AttentionKind.RUNNING_OUT,
+            severity=Severity.NOW if days <= 0 else Severity.SOON,
+            tank=tank,
+            site=tank.site,
+            parameter=channel.solution.parameter,
+            word="below",
+            sentence=f"The container of {channel.solution.item.name} is empty, as far as its settings tell.",
+            why="Last refill less what the pump was set to give since.",
+        )
+
+
+def _disagreement(tank: Tank, at: datetime) -> None:
+    """An instrument against the last value tested by hand, when both are close in time."""
+    for measure in measures_of([tank]):
+        rows = readings_of(tank, parameter=measure.parameter, since=at - RECENT)
+        hand = [r for r in rows if r.source_kind == "hand"]
+        mine = [r for r in rows if r.equipment_id == measure.instrument.equipment_id]
+        key = f"disagrees:{measure.pk}"
+        near = [r for r in mine if hand and abs(r.at - hand[-1].at) <= PAIR]
+        if not near:
+            clear_attention(key=key, at=at)
+            continue
+        shown = min(near, key=lambda r: abs(r.at - hand[-1].at))
+        by_hand = MethodSpec(name=hand[-1].method_name, kind=hand[-1].kind, tolerance_rel=0.05)
+        own = MethodSpec(
+            name=measure.method.name,
+            kind="titrator",
+            tolerance_abs=measure.method.tolerance_abs,
+            resolution=measure.method.resolution,
+        )
+        found = deviation(
+            instrument_value=shown.value,
+            instrument=own,
+            reference=reference_value([Replicate(hand[-1].value, by_hand)]),
+        )
+        if found.verdict != "outside":
+            clear_attention(key=key, at=at)
+            continue
+        name = units.parameter(measure.parameter).name
+        raise_attention(
+            key=key,
+            at=at,
+            kind=AttentionKind.DISAGREES,
+            severity=Severity.SOON,
+            tank=tank,
+            site=tank.site,
+            parameter=measure.parameter,
+            word="check",
+            sentence=f"{measure.instrument.equipment.name} is {abs(found.delta):.2f} {'over' if found.delta > 0 else 'under'} "
+            f"the last test by hand of {name.lower()}: look at its reagent and calibration.",
+            why=f"Allowed {found.allowed:.2f}, uncertainty of the comparison {found.expanded:.2f}.",
+        )
+
+
+@transaction.atomic
+def judge_tank(*, tank: Tank, at: datetime) -> None:
+    """Judge one tank's newest values, containers and instruments."""
+    bands = bands_of(tank)
+    for (_tank, parameter), value in latest_values([tank], until=at).items():
+        if parameter in bands:
+            _out_of_band(tank, value, bands[parameter], at)
+    _containers(tank, at)
+    _disagreement(tank, at)
+
+
+def sweep(*, at: datetime) -> int:
+    """Claim every tank with news and judge it; how many. A tank touched again meanwhile stays for the next sweep."""
+    done = 0
+    for tank_id, since in list(Touched.objects.order_by("since", "pk").values_list("tank", "since")[:500]):
+        tank = Tank.objects.select_related("site").get(pk=tank_id)
+        with transaction.atomic():
+            if not Touched.objects.filter(tank=tank, since=since).delete()[0]:
+                continue
+            judge_tank(tank=tank, at=at)
+        done += 1
+    return done
+
+
+@transaction.atomic
+def watch_silence(*, at: datetime) -> list[UUID]:
+    """Raise one row per instrument that is later than its interval and grace, clear those that spoke again."""
+    silent = []
+    for instrument in instruments_in_use():
+        key = f"silent:{instrument.pk}"
+        late = timedelta(minutes=instrument.interval_minutes + instrument.grace_minutes)
+        last = instrument.last_contact_at
+        if last is None or at - last <= late:
+            clear_attention(key=key, at=at)
+            continue
+        silent.append(instrument.pk)
+        raise_attention(
+            key=key,
+            at=last + late,
+            kind=AttentionKind.SILENT,
+            severity=Severity.SOON,
+            tank=instrument.tank,
+            site=instrument.tank.site,
+            word="silent",
+            sentence=f"{instrument.equipment.name} is silent since {last:%d %B, %H:%M} UTC. Power or line first.",
+            why=f"It reports every {instrument.interval_minutes} minutes, {instrument.grace_minutes} late at most.",
+        )
+    return silent
