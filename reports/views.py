@@ -7,6 +7,7 @@ from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -143,7 +144,7 @@ def again(request: HttpRequest, key: UUID) -> HttpResponse:
 
 
 @login_required
-def paper(request: HttpRequest) -> HttpResponse:
+def paper(request: HttpRequest) -> HttpResponseBase:
     """The newest list of overdue maintenance as a PDF."""
     user = _who(request)
     if not user.is_office:

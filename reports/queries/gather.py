@@ -103,7 +103,7 @@ def _animals(told: Told, tank: Tank, deaths: list[LivestockFact]) -> list[str]:
         said = {"n": fact.number, "name": fact.livestock.name, "day": words.short_day(told.local(fact.at))}
         line = _("Died: %(n)s %(name)s, %(day)s") % said
         lines.append(told.scrub(f"{line}. {fact.cause}") if fact.cause else line + ".")
-    number = sum(max(row.number, 0) for row in livestock_of([tank]))
+    number = sum(max(row.number, 0) for row in livestock_of([tank]))  # type: ignore[attr-defined]
     said_number = ngettext("%(n)s animal in our list.", "%(n)s animals in our list.", number) % {"n": number}
     if deaths:
         return [*lines, said_number]
