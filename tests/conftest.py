@@ -2,6 +2,7 @@
 
 import os
 import random
+import shutil
 import socket
 from collections.abc import Iterator
 from typing import Any
@@ -18,14 +19,29 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+NEEDS = {"browser": "chromium", "redis": "redis-server"}
+LEFT_OUT: dict[str, int] = {}
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    if config.getoption("--long"):
-        return
-    kept = [item for item in items if "long" not in item.keywords]
-    left = [item for item in items if "long" in item.keywords]
+    """Long tests only when asked for. On a bare machine what needs a browser or a server is left out and named at
+    the end; in CI it stays in and fails."""
+    unwanted = set() if config.getoption("--long") else {"long"}
+    if not os.environ.get("CI"):
+        unwanted |= {mark for mark, program in NEEDS.items() if shutil.which(program) is None}
+    left = [item for item in items if unwanted & set(item.keywords)]
+    for mark in unwanted:
+        LEFT_OUT[mark] = sum(1 for item in left if mark in item.keywords)
     if left:
         config.hook.pytest_deselected(items=left)
-        items[:] = kept
+        items[:] = [item for item in items if item not in left]
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    for mark, number in sorted(LEFT_OUT.items()):
+        missing = f"{NEEDS[mark]} is not on this machine" if mark in NEEDS else "run them with --long"
+        if number:
+            terminalreporter.write_line(f"Left out: {number} tests marked {mark} ({missing}).")
 
 
 @pytest.fixture

@@ -67,7 +67,7 @@ KINDS = {
         Kind("method", _("Way of testing"), Method, ("parameter", "name", "kind", "tolerance_abs", "tolerance_rel", "resolution", "minutes", "reagent", "ml_per_test")),
     )
 }  # fmt: skip
-LABELS = {
+LABELS: dict[str, Any] = {
     "internal_notes": _("Notes for us only"),
     "gets_reports": _("Gets the reports by mail"),
     "lat": _("Latitude"),
@@ -95,7 +95,7 @@ def form_of(kind: Kind, *, parent: Model | None, row: Model | None, prices: bool
     fields = [f for f in kind.fields if prices or f not in kind.price]
     made = forms.modelform_factory(
         kind.model, fields=fields, labels={k: v for k, v in LABELS.items() if k in fields}
-    )  # type: ignore[arg-type]
+    )
     instance = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
     form = made(posted, instance=instance)
     _narrow(form, kind, parent)

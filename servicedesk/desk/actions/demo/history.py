@@ -82,6 +82,10 @@ def _water(w: World, tank: Tank) -> Water:
     uptake = USE.get(tank.water_type, 0.0)
     if uptake:
         state.doses = {"alkalinity": uptake + 0.004, "calcium": uptake * 7.147}
+    weeks = min(p.every_weeks for p in tank.plans.all())
+    share = PER_HAND_CHANGE * (0.4 if tank.water_type == "pond" else 1)
+    state.feed_no3 = state.values.get("nitrate", 0.0) * share / (7 * weeks) * w.rng.uniform(0.8, 1.3)
+    state.feed_po4 = state.values.get("phosphate", 0.0) * share / (7 * weeks) * w.rng.uniform(0.8, 1.3)
     return state
 
 

@@ -13,25 +13,27 @@ from random import Random
 from servicedesk.core.chemistry.dosing import CALCIUM_PER_DKH
 
 UPTAKE = {"reef_stony": 0.9, "reef_mixed": 0.55, "reef_soft": 0.2}
-FEED_NO3 = {"reef_stony": 0.35, "reef_mixed": 0.5, "reef_soft": 0.55, "marine_fish": 1.6, "pond": 0.5}
 HARDNESS = ("alkalinity", "carbonate_hardness")
 
 
 @dataclass
 class Water:
-    """The true state of one tank; `given` is the share of its set dose that each channel really gives."""
+    """The true state of one tank; `given` is the share of its set dose that each channel really gives;
+    feeding brings `feed_no3` and `feed_po4` mg/L a day."""
 
     water_type: str
     net_l: float
     values: dict[str, float]
     doses: dict[str, float] = field(default_factory=dict)
     given: dict[str, float] = field(default_factory=dict)
+    feed_no3: float = 0.5
+    feed_po4: float = 0.002
 
     def day(self, rng: Random) -> None:
         """One day passes."""
         values = self.values
         uptake = UPTAKE.get(self.water_type, 0.0) * rng.gauss(1, 0.06)
-        feed = FEED_NO3.get(self.water_type, 0.9) * rng.gauss(1, 0.15)
+        feed = self.feed_no3 * rng.gauss(1, 0.15)
         for name in HARDNESS:
             if name in values:
                 values[name] -= uptake + feed / 62
@@ -40,9 +42,9 @@ class Water:
         if "magnesium" in values:
             values["magnesium"] -= uptake * 0.7
         if "nitrate" in values:
-            values["nitrate"] += feed * 0.55
+            values["nitrate"] += feed
         if "phosphate" in values:
-            values["phosphate"] += feed * 0.004 * rng.gauss(1, 0.3)
+            values["phosphate"] += self.feed_po4 * rng.gauss(1, 0.3)
         for name, amount in self.doses.items():
             if name in values:
                 values[name] += amount * self.given.get(name, 1.0)
