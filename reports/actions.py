@@ -230,8 +230,8 @@ def run_again(*, job_id: UUID, at: datetime) -> bool:
     return dispatch.run_again(job_id=job_id, at=at)
 
 
-def make_overdue(*, tasks: list[Task], day: date, at: datetime) -> Paper:
-    """The overdue list of a day as a paper, made once."""
+def make_overdue(*, key: UUID, tasks: list[Task], day: date, at: datetime) -> Paper:
+    """The overdue list of a day as a paper, made once. `key` names the file: that of the work that makes it."""
     lateness = {}
     for task in tasks:
         days = (day - task.latest).days
@@ -241,7 +241,7 @@ def make_overdue(*, tasks: list[Task], day: date, at: datetime) -> Paper:
         said = date_format(day, "l j F Y")
         return render_pdf(overdue_html(tasks, business=business().name, day=said, lateness=lateness))
 
-    name, _digest = write_once(name=f"papers/overdue-{day.isoformat()}.pdf", make=draw)
+    name, _digest = write_once(name=f"papers/{key}.pdf", make=draw)
     row, _made = Paper.objects.get_or_create(
         kind=PaperKind.OVERDUE, day=day, defaults={"file": name, "made_at": at}
     )

@@ -56,7 +56,7 @@ def make_overdue(job: Job) -> dict[str, Any] | None:
     owner = User.objects.filter(role="owner", is_active=True).order_by("joined_on", "pk").first()
     if owner is None:
         return {"left": "nobody owns this business yet"}
-    paper = actions.make_overdue(tasks=overdue(owner, on=day), day=day, at=timezone.now())
+    paper = actions.make_overdue(key=job.pk, tasks=overdue(owner, on=day), day=day, at=timezone.now())
     return {"paper": str(paper.pk)}
 
 

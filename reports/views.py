@@ -59,7 +59,7 @@ def report_list(request: HttpRequest) -> HttpResponse:
 def report(request: HttpRequest, key: UUID) -> HttpResponse:
     user = _who(request)
     row = queries.get_report_for(user, key)
-    shown = pages.opened(row)
+    shown = pages.opened(row, narrow=user.is_client)
     if shown is None:
         return redirect("reports:of_visit", row.visit_id)
     context = {

@@ -241,7 +241,7 @@ def verdict_state(content: ReportContent) -> str:
     return state if state in ("under", "over") else "over" if state == "high" else "under"
 
 
-def opened(report: Report) -> Opened | None:
+def opened(report: Report, *, narrow: bool = False) -> Opened | None:
     """The content of a report drawn for a page; None while there is none."""
     if not report.content:
         return None
@@ -250,7 +250,7 @@ def opened(report: Report) -> Opened | None:
         content=content,
         word=str(Verdict(content.verdict).label),
         state=verdict_state(content),
-        tanks=[drawn(block, mode="page", zone=zone()) for block in content.tanks],
+        tanks=[drawn(block, mode="page", zone=zone(), narrow=narrow) for block in content.tanks],
     )
 
 

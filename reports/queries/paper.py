@@ -33,7 +33,7 @@ SCREENS_ONLY = "@media (prefers-contrast"
 PHOTO_PX = (760, 480)
 LEVEL_PX, ROW_PX, ROW_COMPACT_PX = 176.0, 38.0, 31.0
 CHART_PX, CHART_HIGH_PX, CHART_COMPACT_PX = 656.0, 130.0, 96.0
-PAGE_CHART_PX, PAGE_CHART_HIGH_PX = 640.0, 200.0
+PAGE_CHART_PX, PHONE_CHART_PX, PAGE_CHART_HIGH_PX = 640.0, 352.0, 200.0
 CHARTS, PHOTOS = {1: 1, 2: 1}, {1: 1, 2: 2, 3: 1}
 """How many charts and pairs of photos fit two pages, by the number of tanks."""
 TONE_OF_VERDICT = {Verdict.WELL: "hold", Verdict.WATCHING: "ask", Verdict.ACTING: "out"}
@@ -98,7 +98,7 @@ def _chart(trend: Trend, zone: ZoneInfo) -> Chart:
         high=_("high mark {}"),
         low=_("low mark {}"),
         limit=_("limit {}"),
-        now=_("today"),
+        now=_("this visit"),
         nothing=_("Nothing has been measured in this time."),
     )
     return Chart(
@@ -141,14 +141,16 @@ class DrawnTank:
         return [row for _level, row, _picture in self.levels]
 
 
-def drawn(block: TankBlock, *, mode: Mode, zone: ZoneInfo, compact: bool = False) -> DrawnTank:
-    """A tank's block drawn for a page or for paper. The drawings escape every word they are given."""
+def drawn(
+    block: TankBlock, *, mode: Mode, zone: ZoneInfo, compact: bool = False, narrow: bool = False
+) -> DrawnTank:
+    """A tank's block drawn for a page (narrow: for a telephone) or for paper. The drawings escape every word they are given."""
     tone = tone_of(block.verdict, block.danger)
     height = ROW_COMPACT_PX if compact else ROW_PX
     rows = [(level, level_row(level)) for level in block.levels]
     size = (CHART_PX, CHART_COMPACT_PX if compact else CHART_HIGH_PX)
     if mode == "page":
-        size = (PAGE_CHART_PX, PAGE_CHART_HIGH_PX)
+        size = (PHONE_CHART_PX if narrow else PAGE_CHART_PX, PAGE_CHART_HIGH_PX)
     chart = (
         chart_svg(_chart(block.trend, zone), width=size[0], height=size[1], mode=mode) if block.trend else ""
     )

@@ -191,8 +191,8 @@ def test_the_overdue_list_is_made_once_a_day(scene: Scene) -> None:
         minutes=10,
         at=VISIT_AT,
     )
-    first = actions.make_overdue(tasks=[task], day=day, at=VISIT_AT)
-    again = actions.make_overdue(tasks=[], day=day, at=LATER)
+    first = actions.make_overdue(key=uuid.uuid4(), tasks=[task], day=day, at=VISIT_AT)
+    again = actions.make_overdue(key=uuid.uuid4(), tasks=[], day=day, at=LATER)
     assert first == again == Paper.objects.get()
     html = (Path(settings.PAPERS_ROOT) / first.file).read_text()
     assert "1 task is overdue." in html and "9 days" in html and "Quay house" in html

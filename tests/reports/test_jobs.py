@@ -9,12 +9,13 @@ from django.conf import settings
 from pypdf import PdfReader
 
 from reports import actions, jobs
-from reports.models import Report
+from reports.models import Paper, Report
 from reports.render import RenderFailed
 from servicedesk.dispatch.jobs import KINDS, run
 from servicedesk.dispatch.models import Job, Message
+from servicedesk.upkeep.actions import raise_task
 from servicedesk.visits.models import Visit
-from tests.factories.reported import add_photo, history, make_reef
+from tests.factories.reported import VISIT_AT, add_photo, history, make_reef
 from tests.factories.tanks import make_solution
 from tests.reports.conftest import Scene
 
@@ -111,6 +112,18 @@ def test_a_version_overtaken_before_it_was_begun_is_not_made(scene: Scene) -> No
 
 
 def test_the_overdue_list_comes_from_its_daily_slot(scene: Scene) -> None:
+    day = VISIT_AT.date()
+    raise_task(
+        tank=scene.tank,
+        key="uv",
+        title="UV lamp",
+        why="",
+        earliest=day - timedelta(days=20),
+        due=day - timedelta(days=12),
+        latest=day - timedelta(days=9),
+        minutes=10,
+        at=VISIT_AT,
+    )
     job = Job.objects.create(
         kind="overdue", key="overdue:2026-11-25", args={"slot": "2026-11-25"}, made_at="2026-11-25T06:00Z"
     )
@@ -119,3 +132,8 @@ def test_the_overdue_list_comes_from_its_daily_slot(scene: Scene) -> None:
     job.refresh_from_db()
     assert job.state == "done", job.error
     assert set(job.result) == {"paper"}
+    paper = Paper.objects.get()
+    pdf = PdfReader(io.BytesIO((Path(settings.PAPERS_ROOT) / paper.file).read_bytes()))
+    assert len(pdf.pages) == 1
+    words = pdf.pages[0].extract_text()
+    assert "1 task is overdue." in words and "UV lamp" in words

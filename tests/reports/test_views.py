@@ -199,7 +199,7 @@ def test_the_overdue_paper_is_for_the_office(scene: Scene) -> None:
     assert browser(scene.technician).get("/papers/overdue/").status_code == 404
     assert browser(contact_user(scene)).get("/papers/overdue/").status_code == 404
     assert browser(scene.owner).get("/papers/overdue/").status_code == 302
-    actions.make_overdue(tasks=[], day=VISIT_AT.date(), at=VISIT_AT)
+    actions.make_overdue(key=uuid.uuid4(), tasks=[], day=VISIT_AT.date(), at=VISIT_AT)
     answer = browser(scene.owner).get("/papers/overdue/")
     assert answer["Content-Disposition"] == 'inline; filename="overdue-2026-11-25.pdf"'
     assert Paper.objects.count() == 1
