@@ -426,3 +426,11 @@ def test_the_page_of_a_visit_without_any_test_says_so(scene: Scene) -> None:
     content = told(journey.close())
     assert content.sentence == "No water was tested on this visit."
     assert "Your water today" not in all_words(content)
+
+
+def test_a_photo_that_comes_before_the_arrival_still_ends_the_stop(scene: Scene) -> None:
+    journey = scene.journey()
+    add_photo(journey, scene.tank)
+    visit = journey.close()
+    assert visit.due_visit.stop.state == "closed"
+    assert visit.arrived_at == VISIT_AT

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from PIL import Image, ImageOps
 
 from clients.models import Tank
+from servicedesk.rounds import actions as rounds
 from servicedesk.rounds.queries import stop_for
 from servicedesk.staff.models import User
 from servicedesk.visits.models import Photo, Visit
@@ -84,7 +85,7 @@ def keep_photo(
     body, width, height = rewritten(file)
     name = store(body, folder="photos")
     with transaction.atomic():
-        visit, _made = Visit.objects.get_or_create(
+        visit, made = Visit.objects.get_or_create(
             pk=visit_id,
             defaults={
                 "due_visit": stop.due_visit,
@@ -93,6 +94,8 @@ def keep_photo(
                 "arrived_at": taken_at,
             },
         )
+        if made:
+            rounds.arrive(due_visit_id=visit_id, at=taken_at)
         tank = Tank.objects.filter(pk=tank_id, site=visit.site).first() if tank_id else None
         return Photo.objects.create(
             id=key,
