@@ -319,7 +319,7 @@ def _overall(told: Told, blocks: list[TankBlock]) -> tuple[str, str]:
     if told.alone:
         return verdict, words.joined(blocks[0].sentence, blocks[0].then)
     if verdict == Verdict.WELL:
-        return verdict, _("All %(n)s tanks are well.") % {"n": len(blocks)}
+        return verdict, _("Both tanks are well.") if len(blocks) == 2 else _("All tanks are well.")
     uneasy = [f"{block.name}: {block.sentence}" for block in blocks if block.verdict != Verdict.WELL]
     then = next(block.then for block in blocks if block.verdict == verdict)
     well = [block.name for block in blocks if block.verdict == Verdict.WELL]

@@ -32,7 +32,7 @@ FONT = re.compile(r'url\("\.\./fonts/([\w.-]+)"\)')
 SCREENS_ONLY = "@media (prefers-contrast"
 PHOTO_PX = (760, 480)
 LEVEL_PX, ROW_PX, ROW_COMPACT_PX = 176.0, 38.0, 31.0
-CHART_PX, CHART_HIGH_PX, CHART_COMPACT_PX = 656.0, 130.0, 96.0
+CHART_PX, CHART_HIGH_PX, CHART_COMPACT_PX = 656.0, 136.0, 118.0
 PAGE_CHART_PX, PHONE_CHART_PX, PAGE_CHART_HIGH_PX = 640.0, 352.0, 200.0
 CHARTS, PHOTOS = {1: 1, 2: 1}, {1: 1, 2: 2, 3: 1}
 """How many charts and pairs of photos fit two pages, by the number of tanks."""
