@@ -69,15 +69,17 @@ def _only_this_machine() -> Iterator[None]:
 @pytest.fixture(autouse=True, scope="session")
 def _facts_may_be_emptied() -> None:
     """The flush between transactional tests deletes rows; on SQLite the guards would refuse. It opens an erasure."""
-    operations = connections["default"].ops
-    flush = operations.sql_flush
+    kind = type(
+        connections["default"].ops
+    )  # the class: a browser's event loop gives each context a connection
+    flush = kind.sql_flush
 
-    def sql_flush(style: Any, tables: list[str], **options: Any) -> list[str]:
-        statements = flush(style, tables, **options)
-        if operations.connection.vendor != "sqlite" or not statements:
+    def sql_flush(self: Any, style: Any, tables: list[str], **options: Any) -> list[str]:
+        statements = flush(self, style, tables, **options)
+        if self.connection.vendor != "sqlite" or not statements:
             return statements
         last = [s for s in statements if "dispatch_erasure" in s]
         opened = "INSERT INTO dispatch_erasure (opened_at, why) VALUES ('2000-01-01', 'between tests')"
         return [opened, *(s for s in statements if s not in last), 'DELETE FROM "dispatch_erasure"']
 
-    operations.sql_flush = sql_flush
+    kind.sql_flush = sql_flush

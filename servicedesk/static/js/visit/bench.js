@@ -71,6 +71,7 @@ function press(key) {
 async function start() {
   const go = bench.querySelector('[data-key="go"]');
   go.textContent = bench.dataset.next;
+  go.value = "next";
   field.setAttribute("inputmode", "none");
   for (const key of bench.querySelectorAll("[data-key]")) {
     if (key.dataset.key === "go") continue;

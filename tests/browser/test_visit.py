@@ -1,0 +1,169 @@
+"""A visit as it is lived: on a tablet with touch, with and without JavaScript, and the pages looked at by axe."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+import reports.jobs  # noqa: F401  registers the work that is run here
+from servicedesk.dispatch import jobs
+from servicedesk.dispatch.models import Job
+from servicedesk.staff.choices import Role
+from servicedesk.visits.models import Entry, Visit
+from servicedesk.water.models import Reading
+from tests.factories.people import PASSWORD, make_business, make_client_user, make_owner, make_technician
+from tests.factories.stops import make_reef_to_test, make_stop
+from tests.factories.tanks import make_contact
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.slow,
+    pytest.mark.django_db(transaction=True),
+]  # a real browser
+
+
+@pytest.fixture
+def scene():
+    make_business()
+    owner, technician = make_owner(), make_technician()
+    tank = make_reef_to_test()
+    user = make_client_user()
+    make_contact(tank.site.client, user=user)
+    return {
+        "owner": owner,
+        "technician": technician,
+        "tank": tank,
+        "client": user,
+        "visit": make_stop(technician, tank),
+    }
+
+
+def sign_in(eyes, server, user):
+    page = eyes.page
+    page.goto(f"{server.url}/sign-in/")
+    page.fill("[name=username]", user.email)
+    page.fill("[name=password]", PASSWORD)
+    page.click("main button")
+    page.wait_for_load_state()
+
+
+def type_on_keys(page, text):
+    for key in text:
+        page.tap(f'[data-key="{key}"]')
+
+
+def go(page, label):
+    page.click(f"nav a:has-text('{label}')")
+    page.wait_for_load_state()
+
+
+@pytest.mark.parametrize(("width", "height"), [(768, 1024), (1024, 768)])
+def test_a_whole_visit_by_touch_ends_in_the_clients_report(scene, live_server, open_page, width, height):
+    eyes = open_page(width=width, height=height)
+    page = eyes.page
+    sign_in(eyes, live_server, scene["technician"])
+
+    page.tap("a.button--solid")
+    page.wait_for_load_state()
+    page.tap("button.button--solid")
+    page.wait_for_load_state()
+    page.tap("a.button--solid")
+    page.wait_for_selector("[data-bench]")
+    words = []
+    for value in ("25.4", "35.1", "6.1"):
+        type_on_keys(page, value)
+        assert page.input_value("[data-value]") == value
+        page.wait_for_function("document.querySelector('[data-word]').textContent.trim() !== ''")
+        page.wait_for_timeout(100)
+        words.append(page.text_content("[data-word]").strip())
+        with page.expect_navigation():
+            page.tap('[data-key="go"]')
+    go(page, "Leave")
+    page.check("input[type=checkbox][name^=on_]")
+    page.click("button:has-text('This is how it stands')")
+    page.wait_for_load_state()
+    page.click("button:has-text('Close the visit')")
+    page.wait_for_load_state()
+
+    assert words == ["In band", "In band", "Below the limit"]
+    assert sorted(Reading.objects.values_list("entered", flat=True)) == ["25.4", "35.1", "6.1"]
+    assert Visit.objects.get().state == "closed"
+    assert eyes.errors == []
+    job = Job.objects.get(kind="report")
+    jobs.run(str(job.pk))
+    job.refresh_from_db()
+    assert (job.state, job.error) == ("done", "")
+    owner = open_page(width=1440, height=900)
+    sign_in(owner, live_server, scene["owner"])
+    owner.page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/report/")
+    assert scene["tank"].name in owner.page.content()
+    assert owner.errors == []
+
+
+def test_what_was_typed_is_still_there_after_a_reload(scene, live_server, open_page):
+    eyes = open_page()
+    sign_in(eyes, live_server, scene["technician"])
+    page = eyes.page
+    page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/test/")
+    type_on_keys(page, "25.")
+
+    page.reload()
+
+    page.wait_for_function("document.querySelector('[data-value]').value === '25.'")
+    page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/leave/")
+    page.fill("#f-summary", "The skimmer ran over")
+    page.reload()
+    assert page.input_value("#f-summary") == "The skimmer ran over"
+    assert Entry.objects.count() == 0
+
+
+def test_a_visit_works_without_javascript(scene, live_server, open_page):
+    eyes = open_page(scripts=False)
+    sign_in(eyes, live_server, scene["technician"])
+    page = eyes.page
+    page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/test/")
+    for value in ("25.4", "35.1", "8.0"):
+        page.fill("#value", value)
+        page.click(".key--go")
+        page.wait_for_load_state()
+        assert page.text_content(".bench__word").strip() == "In band"
+        page.click("a.button--solid")
+        page.wait_for_load_state()
+    page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/leave/")
+    page.click("button:has-text('Close the visit')")
+    page.wait_for_load_state()
+
+    assert Visit.objects.get().state == "closed"
+    assert Reading.objects.count() == 3
+
+
+def addresses(scene):
+    visit, tank = scene["visit"].pk, scene["tank"].pk
+    office = ["/today/", "/tanks/", f"/tanks/{tank}/", f"/tanks/{tank}/own/", "/week/", "/upkeep/", "/stores/", "/clients/",
+              f"/clients/{scene['tank'].site.client_id}/", "/supplies/", "/methods/", "/reports/", "/set-up/", "/people/",
+              "/people/new/", "/own/client/new/", f"/own/tank/{tank}/"]  # fmt: skip
+    technician = ["/round/", "/load/", "/look-up/"] + [
+        f"/visits/{visit}/{s}" for s in ("", "test/", "work/", "advise/", "leave/")
+    ]
+    return {
+        Role.OWNER: office,
+        Role.TECHNICIAN: technician,
+        Role.CLIENT: ["/door/", f"/door/tanks/{tank}/", "/reports/"],
+    }
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_has_a_barrier_that_axe_finds_and_none_errs(scene, live_server, open_page, scheme):
+    found = {}
+    for role, user in (
+        (Role.OWNER, scene["owner"]),
+        (Role.TECHNICIAN, scene["technician"]),
+        (Role.CLIENT, scene["client"]),
+    ):
+        eyes = open_page(scheme=scheme)
+        sign_in(eyes, live_server, user)
+        for address in addresses(scene)[role]:
+            eyes.page.goto(live_server.url + address)
+            for violation in Axe().run(eyes.page).response["violations"]:
+                found.setdefault(violation["id"], []).append((address, violation["nodes"][0]["html"][:120]))
+        assert eyes.errors == []
+
+    assert found == {}
