@@ -7,12 +7,19 @@ from django.db import transaction
 
 from clients.models import Tank
 from servicedesk.core import units
-from servicedesk.core.metrology.uncertainty import MethodSpec, Replicate, deviation, reference_value
+from servicedesk.core.metrology.uncertainty import (
+    Deviation,
+    MethodSpec,
+    Replicate,
+    deviation,
+    reference_value,
+)
 from servicedesk.dosing.queries import Settings, channels_of
+from servicedesk.instruments.models import Measure
 from servicedesk.instruments.queries import instruments_in_use, measures_of
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
-from servicedesk.water.models import Band, Touched
+from servicedesk.water.models import Band, Method, Touched
 from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of
 
 RECENT = timedelta(days=21)
@@ -111,34 +118,45 @@ def _containers(tank: Tank, at: datetime) -> None:
         )
 
 
+def _pair(tank: Tank, measure: Measure, at: datetime) -> tuple[ReadingValue, ReadingValue] | None:
+    """The last test by hand of a measure's parameter, and the instrument's value nearest to it in time."""
+    rows = readings_of(tank, parameter=measure.parameter, since=at - RECENT)
+    hand = [r for r in rows if r.source_kind == "hand"]
+    mine = [r for r in rows if r.equipment_id == measure.instrument.equipment_id]
+    near = [r for r in mine if hand and abs(r.at - hand[-1].at) <= PAIR]
+    return (hand[-1], min(near, key=lambda r: abs(r.at - hand[-1].at))) if near else None
+
+
+def _compare(measure: Measure, hand: ReadingValue, shown: ReadingValue) -> Deviation:
+    method = Method.objects.get(pk=hand.method_id)
+    by_hand = MethodSpec(
+        name=method.name,
+        kind=method.kind,
+        tolerance_abs=method.tolerance_abs,
+        tolerance_rel=method.tolerance_rel,
+        resolution=method.resolution,
+    )
+    own = MethodSpec(
+        name=measure.method.name,
+        kind=measure.method.kind,
+        tolerance_abs=measure.method.tolerance_abs,
+        tolerance_rel=measure.method.tolerance_rel,
+        resolution=measure.method.resolution,
+    )
+    reference = reference_value([Replicate(hand.value, by_hand)])
+    return deviation(instrument_value=shown.value, instrument=own, reference=reference)
+
+
 def _disagreement(tank: Tank, at: datetime) -> None:
     """An instrument against the last value tested by hand, when both are close in time."""
     for measure in measures_of([tank]):
-        rows = readings_of(tank, parameter=measure.parameter, since=at - RECENT)
-        hand = [r for r in rows if r.source_kind == "hand"]
-        mine = [r for r in rows if r.equipment_id == measure.instrument.equipment_id]
-        key = f"disagrees:{measure.pk}"
-        near = [r for r in mine if hand and abs(r.at - hand[-1].at) <= PAIR]
-        if not near:
+        key, pair = f"disagrees:{measure.pk}", _pair(tank, measure, at)
+        found = _compare(measure, *pair) if pair else None
+        if found is None or found.verdict != "outside":
             clear_attention(key=key, at=at)
             continue
-        shown = min(near, key=lambda r: abs(r.at - hand[-1].at))
-        by_hand = MethodSpec(name=hand[-1].method_name, kind=hand[-1].kind, tolerance_rel=0.05)
-        own = MethodSpec(
-            name=measure.method.name,
-            kind="titrator",
-            tolerance_abs=measure.method.tolerance_abs,
-            resolution=measure.method.resolution,
-        )
-        found = deviation(
-            instrument_value=shown.value,
-            instrument=own,
-            reference=reference_value([Replicate(hand[-1].value, by_hand)]),
-        )
-        if found.verdict != "outside":
-            clear_attention(key=key, at=at)
-            continue
-        name = units.parameter(measure.parameter).name
+        name = units.parameter(measure.parameter).name.lower()
+        side = "over" if found.delta > 0 else "under"
         raise_attention(
             key=key,
             at=at,
@@ -148,8 +166,8 @@ def _disagreement(tank: Tank, at: datetime) -> None:
             site=tank.site,
             parameter=measure.parameter,
             word="check",
-            sentence=f"{measure.instrument.equipment.name} is {abs(found.delta):.2f} {'over' if found.delta > 0 else 'under'} "
-            f"the last test by hand of {name.lower()}: look at its reagent and calibration.",
+            sentence=f"{measure.instrument.equipment.name} is {abs(found.delta):.2f} {side} the last test by hand of "
+            f"{name}: look at its reagent and calibration.",
             why=f"Allowed {found.allowed:.2f}, uncertainty of the comparison {found.expanded:.2f}.",
         )
 

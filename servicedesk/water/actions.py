@@ -1,7 +1,6 @@
 """Taking in what is measured of the water, correcting it by addition, and giving a tank its bands and tests."""
 
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
@@ -46,26 +45,22 @@ def touch(*, tank: Tank, at: datetime) -> None:
         Touched.objects.filter(tank=tank, since__gt=at).update(since=at)
 
 
-def _hold(*, tank: Tank, source: Source, parameter: str, reason: str, **rest: Any) -> HeldReading:
-    origin, part = rest.pop("origin"), rest.pop("part")
-    row, _made = HeldReading.objects.get_or_create(
-        origin=origin,
-        part=part,
+def _hold(row: Reading, *, tank: Tank, source: Source, parameter: str, reason: str) -> HeldReading:
+    """Keep a reading apart with its reason."""
+    return HeldReading.objects.get_or_create(
+        origin=row.origin,
+        part=row.part,
         defaults={
             "tank": tank,
             "equipment": source.equipment,
             "parameter": parameter,
+            "at": row.at,
+            "entered": row.entered,
+            "entered_unit": row.entered_unit,
             "reason": reason,
-            **rest,
+            "received_at": row.received_at,
         },
-    )
-    return row
-
-
-def _same_or_hold(existing: Reading, value: float, held: dict[str, Any]) -> Reading | HeldReading:
-    if existing.value == value:
-        return existing
-    return _hold(reason="Another value is already stored for this moment.", **held)
+    )[0]
 
 
 @transaction.atomic
@@ -93,52 +88,52 @@ def record_reading(
     before = Reading.objects.filter(origin=origin, part=part).first()
     if before is not None:
         return before
+    value = _canonical(parameter, entered, unit)
+    row = Reading(at=at, seq=seq, value=value, entered=entered, entered_unit=unit, flags=flags)
+    row.by, row.origin, row.part, row.received_at = by, origin, part, received_at
+    impossible = _impossible(parameter, value, f"{entered} {unit}")
+    if impossible:
+        return _hold(row, tank=tank, source=source, parameter=parameter, reason=impossible)
+    row.series = Series.objects.get_or_create(tank=tank, parameter=parameter, source=source, method=method)[0]
+    stored = _store(row)
+    if stored is row:
+        touch(tank=tank, at=at)
+    return stored
+
+
+def _canonical(parameter: str, entered: str, unit: str) -> float:
     try:
-        known = units.parameter(parameter)
-        value = units.to_canonical(parameter=parameter, value=units.parse_typed(entered), unit=unit)
+        return units.to_canonical(parameter=parameter, value=units.parse_typed(entered), unit=unit)
     except (units.TypedWrong, units.UnknownUnit, units.NeedsContext, KeyError) as wrong:
         raise NotWater(str(wrong)) from wrong
-    held: dict[str, Any] = {
-        "tank": tank,
-        "source": source,
-        "parameter": parameter,
-        "at": at,
-        "entered": entered,
-        "entered_unit": unit,
-        "origin": origin,
-        "part": part,
-        "received_at": received_at,
-    }
-    low, high = known.physical_low, known.physical_high
-    if (low is not None and value < low) or (high is not None and value > high):
-        reason = f"{entered} {unit} cannot be: {parameter} lies between {low:g} and {high:g} {known.unit}."
-        return _hold(reason=reason, **held)
-    series = Series.objects.get_or_create(tank=tank, parameter=parameter, source=source, method=method)[0]
-    existing = Reading.objects.filter(series=series, at=at, seq=seq).first()
-    if existing is not None:
-        return _same_or_hold(existing, value, held)
-    try:
-        with transaction.atomic():
-            row = Reading.objects.create(
-                series=series,
-                at=at,
-                seq=seq,
-                value=value,
-                entered=entered,
-                entered_unit=unit,
-                flags=flags,
-                by=by,
-                origin=origin,
-                part=part,
-                received_at=received_at,
-            )
-    except IntegrityError:
-        existing = Reading.objects.filter(series=series, at=at, seq=seq).first()
-        if existing is None:
-            raise
-        return _same_or_hold(existing, value, held)
-    touch(tank=tank, at=at)
-    return row
+
+
+def _impossible(parameter: str, value: float, shown: str) -> str:
+    """Why a value physically cannot be; nothing when it can."""
+    known = units.parameter(parameter)
+    if known.physical_low <= value <= known.physical_high:
+        return ""
+    return f"{shown} cannot be: {parameter} lies between {known.physical_low:g} and {known.physical_high:g} {known.unit}."
+
+
+def _store(row: Reading) -> Reading | HeldReading:
+    """Store a reading, or give the one that is there already for its moment, or hold a second value apart."""
+    series = row.series
+    there = Reading.objects.filter(series=series, at=row.at, seq=row.seq)
+    existing = there.first()
+    if existing is None:
+        try:
+            with transaction.atomic():
+                row.save()
+            return row
+        except IntegrityError:
+            existing = there.first()
+            if existing is None:
+                raise
+    if existing.value == row.value:
+        return existing
+    reason = "Another value is already stored for this moment."
+    return _hold(row, tank=series.tank, source=series.source, parameter=series.parameter, reason=reason)
 
 
 @transaction.atomic

@@ -9,6 +9,7 @@ from clients.models import Tank
 from servicedesk.rounds import actions as rounds
 from servicedesk.rounds.models import DueVisit
 from servicedesk.staff.models import User
+from servicedesk.water.models import Method
 from tests.factories.tanks import make_band, make_equipment, make_method, make_tank, make_tank_test
 
 
@@ -30,6 +31,11 @@ def make_stop(technician: User, *tanks: Tank, order: int = 1, day: clock.date | 
         due_visit=visit, day=day, technician=technician, order=order, planned_at=clock.time(9, 0)
     )
     return visit
+
+
+def _way_of(parameter: str) -> Method:
+    found = Method.objects.filter(parameter=parameter, name=f"way of {parameter}").first()
+    return found or make_method(parameter, name=f"way of {parameter}")
 
 
 def make_reef_to_test(site=None) -> Tank:

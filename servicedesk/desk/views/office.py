@@ -1,7 +1,7 @@
 """The owner's pages that look across rooms: Today, Tanks, one tank, Upkeep, Stores."""
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -24,6 +24,7 @@ from servicedesk.core import units
 from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartSeries, Marker
 from servicedesk.core.drawing.levels import LevelRow
 from servicedesk.dispatch.queries import failed_jobs
+from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries import next_visits_of, stops_on
 from servicedesk.rounds.views import day_strip
 from servicedesk.staff.models import User
@@ -147,6 +148,21 @@ def _report_rows() -> list[Need]:
     return found
 
 
+def _strips(stops: list[Stop], user: User, now: datetime) -> list[dict[str, Any]]:
+    """Each technician's day as a strip with its words."""
+    rounds: dict[UUID, list[Stop]] = {}
+    for stop in stops:
+        rounds.setdefault(stop.round_id, []).append(stop)
+    strips = []
+    for mine in rounds.values():
+        row = mine[0].round
+        to_go = sum(1 for s in mine if s.state in ("planned", "under_way"))
+        words = ngettext("%(n)s to go", "%(n)s to go", to_go) % {"n": to_go}
+        strip = day_strip(row, mine, user.zone, now)
+        strips.append({"name": row.technician.name, "words": words, "strip": strip, "stops": mine})
+    return strips
+
+
 @login_required
 @require_GET
 def today(request: HttpRequest) -> HttpResponse:
@@ -158,21 +174,7 @@ def today(request: HttpRequest) -> HttpResponse:
     next_visits = next_visits_of(tanks, after=day - timedelta(days=1))
     rows = [*_attention_rows(user, attention, next_visits), *_report_rows()]
     stops = stops_on(day)
-    rounds: dict[UUID, list[Any]] = {}
-    for stop in stops:
-        rounds.setdefault(stop.round_id, []).append(stop)
-    strips = []
-    for mine in rounds.values():
-        to_go = sum(1 for s in mine if s.state in ("planned", "under_way"))
-        words = ngettext("%(n)s to go", "%(n)s to go", to_go) % {"n": to_go}
-        strips.append(
-            {
-                "name": mine[0].round.technician.name,
-                "words": words,
-                "strip": day_strip(mine[0].round, mine, user.zone, now),
-                "stops": mine,
-            }
-        )
+    strips = _strips(stops, user, now)
     supply = needs(
         at=now, next_visits=next_visits_of(Tank.objects.filter(retired_on__isnull=True), after=day)
     )
@@ -231,11 +233,26 @@ def _level(parameter: str, value: ReadingValue | None, band: Any) -> LevelRow:
     )
 
 
+Groups = dict[tuple[str, Marker], list[tuple[Any, float]]]
+
+
+def _chart_title(parameter: str, unit: str, groups: Groups, zone: ZoneInfo) -> str:
+    """The chart's answer as a sentence."""
+    name = units.parameter(parameter).name
+    last = max(((at, v) for points in groups.values() for at, v in points), default=None)
+    if last is None:
+        return _("%(name)s has not been measured in this time.") % {"name": name}
+    digits = units.decimals_in(parameter=parameter, unit=unit)
+    shown = f"{last[1]:.{digits}f} {UNITS.get(unit, unit)}".strip()
+    when = date_format(last[0].astimezone(zone), "j F, H:i")
+    return _("%(name)s stood at %(value)s on %(when)s.") % {"name": name, "value": shown, "when": when}
+
+
 def _chart(tank: Tank, parameter: str, band: Any, days: int, zone: ZoneInfo) -> Chart:
     now = timezone.now()
     since = now - timedelta(days=days)
     unit = band.unit
-    groups: dict[tuple[str, Marker], list[tuple[Any, float]]] = {}
+    groups: Groups = {}
     for row in readings_of(tank, parameter=parameter, since=since):
         value = units.from_canonical(parameter=parameter, value=row.value, unit=unit)
         groups.setdefault((row.method_name, MARKERS.get(row.kind, "probe")), []).append((row.at, value))
@@ -243,15 +260,7 @@ def _chart(tank: Tank, parameter: str, band: Any, days: int, zone: ZoneInfo) -> 
     def moved(number: float | None) -> float | None:
         return None if number is None else units.from_canonical(parameter=parameter, value=number, unit=unit)
 
-    name = units.parameter(parameter).name
-    last = max(((at, v) for points in groups.values() for at, v in points), default=None)
-    title = _("%(name)s has not been measured in this time.") % {"name": name}
-    if last is not None:
-        shown = (
-            f"{last[1]:.{units.decimals_in(parameter=parameter, unit=unit)}f} {UNITS.get(unit, unit)}".strip()
-        )
-        when = date_format(last[0].astimezone(zone), "j F, H:i")
-        title = _("%(name)s stood at %(value)s on %(when)s.") % {"name": name, "value": shown, "when": when}
+    title = _chart_title(parameter, unit, groups, zone)
     events = [
         ChartEvent(at=c.at, kind="change", text=f"{c.litres:g} L") for c in water_changes_of(tank, since)
     ]

@@ -15,6 +15,7 @@ from PIL import Image, ImageOps
 
 from clients.models import Tank
 from servicedesk.rounds import actions as rounds
+from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries import stop_for
 from servicedesk.staff.models import User
 from servicedesk.visits.models import Photo, Visit
@@ -85,26 +86,21 @@ def keep_photo(
     body, width, height = rewritten(file)
     name = store(body, folder="photos")
     with transaction.atomic():
-        visit, made = Visit.objects.get_or_create(
-            pk=visit_id,
-            defaults={
-                "due_visit": stop.due_visit,
-                "site": stop.due_visit.site,
-                "technician": stop.round.technician,
-                "arrived_at": taken_at,
-            },
-        )
-        if made:
-            rounds.arrive(due_visit_id=visit_id, at=taken_at)
+        visit = _visit_of(stop, taken_at)
         tank = Tank.objects.filter(pk=tank_id, site=visit.site).first() if tank_id else None
-        return Photo.objects.create(
-            id=key,
-            visit=visit,
-            tank=tank,
-            file=name,
-            width=width,
-            height=height,
-            caption=caption[:200],
-            taken_at=taken_at,
-            author=by,
-        )
+        photo = Photo(id=key, visit=visit, tank=tank, file=name, width=width, height=height)
+        photo.caption, photo.taken_at, photo.author = caption[:200], taken_at, by
+        photo.save(force_insert=True)
+    return photo
+
+
+def _visit_of(stop: Stop, at: datetime) -> Visit:
+    """The visit of a stop, opened by the photo when it is the first that comes of it."""
+    due = stop.due_visit
+    visit, made = Visit.objects.get_or_create(
+        pk=due.pk,
+        defaults={"due_visit": due, "site": due.site, "technician": stop.round.technician, "arrived_at": at},
+    )
+    if made:
+        rounds.arrive(due_visit_id=due.pk, at=at)
+    return visit

@@ -45,62 +45,40 @@ class DemoResult:
     token: str
 
 
+def _titrator(w: World, tank: str, *, every: int, tolerance: float, ml: float) -> Instrument:
+    """A titrator for alkalinity: tests a day follow from its interval."""
+    device = world.instrument(w, w.tanks[tank], f"Titrator, {tank}", every)
+    reagent = w.items["Titrator reagent"]
+    world.measure(
+        w, device, "alkalinity", "titrator", tolerance=tolerance, reagent=reagent, ml_per_test=ml, tests_per_day=1440 / every
+    )  # fmt: skip
+    return device
+
+
 def _instruments(w: World) -> Instrument:
     """Four instruments, each a free combination of attributes."""
-    long_reef, angels = w.tanks["The long reef"], w.tanks["The wall of angels"]
-    first = world.instrument(w, long_reef, "Titrator, The long reef", 360)
-    world.measure(
-        w,
-        first,
-        "alkalinity",
-        "titrator",
-        tolerance=0.25,
-        reagent=w.items["Titrator reagent"],
-        ml_per_test=4.0,
-        tests_per_day=4,
-    )
-    second = world.instrument(w, angels, "Titrator, The wall of angels", 720)
-    world.measure(
-        w,
-        second,
-        "alkalinity",
-        "titrator",
-        tolerance=0.3,
-        reagent=w.items["Titrator reagent"],
-        ml_per_test=7.0,
-        tests_per_day=2,
-    )
-    third = world.instrument(w, w.tanks["The estuary"], "Probes, The estuary", 180)
-    world.measure(w, third, "temperature", "probe", tolerance=0.2)
-    world.measure(w, third, "ph", "probe", tolerance=0.1)
-    fourth = world.instrument(w, w.tanks["The study reef"], "Titrator, The study reef", 480)
-    world.measure(
-        w,
-        fourth,
-        "alkalinity",
-        "titrator",
-        tolerance=0.25,
-        reagent=w.items["Titrator reagent"],
-        ml_per_test=5.0,
-        tests_per_day=3,
-    )
+    first = _titrator(w, "The long reef", every=360, tolerance=0.25, ml=4.0)
+    _titrator(w, "The wall of angels", every=720, tolerance=0.3, ml=7.0)
+    probes = world.instrument(w, w.tanks["The estuary"], "Probes, The estuary", 180)
+    world.measure(w, probes, "temperature", "probe", tolerance=0.2)
+    world.measure(w, probes, "ph", "probe", tolerance=0.1)
+    last = _titrator(w, "The study reef", every=480, tolerance=0.25, ml=5.0)
+    lot = w.lots["Titrator reagent"]
     for name, ml, ago in (
         ("The long reef", 400, 18),
         ("The wall of angels", 500, 9),
         ("The study reef", 900, 30),
     ):
-        then = w.now - timedelta(days=ago)
+        then, measure = w.now - timedelta(days=ago), w.measures[name][0]
         ReagentLoad.objects.create(
-            origin=w.key(), measure=w.measures[name][0], at=then, ml=ml, lot=w.lots["Titrator reagent"], by=w.owner,
-            received_at=then,
-        )  # fmt: skip
-    late = w.tanks["The study reef"]
+            origin=w.key(), measure=measure, at=then, ml=ml, lot=lot, by=w.owner, received_at=then
+        )
     TaskRule.objects.create(
-        id=w.key(), tank=late, equipment=fourth.equipment, title="Calibrate the titrator's pumps", every=1,
+        id=w.key(), tank=last.tank, equipment=last.equipment, title="Calibrate the titrator's pumps", every=1,
         unit="months", starts_on=w.today - timedelta(days=12), before_days=3, after_days=3, minutes=20,
     )  # fmt: skip
-    Instrument.objects.exclude(pk=third.pk).update(last_contact_at=w.now - timedelta(hours=2))
-    Instrument.objects.filter(pk=third.pk).update(last_contact_at=w.now - timedelta(days=2))
+    Instrument.objects.exclude(pk=probes.pk).update(last_contact_at=w.now - timedelta(hours=2))
+    Instrument.objects.filter(pk=probes.pk).update(last_contact_at=w.now - timedelta(days=2))
     return first
 
 

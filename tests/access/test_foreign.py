@@ -1,0 +1,178 @@
+"""Each client sees only its own: every address, by every role, for another client's objects, searched for canaries."""
+
+import uuid
+
+import pytest
+from django.test import Client as Browser
+from django.urls import URLPattern, URLResolver, get_resolver
+from django.utils import timezone
+
+from clients.models import Site
+from clients.queries import tanks_for
+from reports.models import Report
+from servicedesk.instruments.actions import make_token
+from servicedesk.visits.actions import take_entries
+from servicedesk.visits.models import Visit
+from tests.factories.people import make_business, make_client_user, make_owner, make_technician
+from tests.factories.stops import entry, make_reef_to_test, make_stop
+from tests.factories.tanks import make_client, make_contact, make_instrument, make_livestock, make_site
+
+pytestmark = pytest.mark.django_db
+CANARY = "canary-7f3a"
+SIGNED_OUT = {"staff:sign_in", "desk:setup", "desk:home"}
+OPEN_TO_ALL_STAFF = {"components"}
+
+
+def patterns(resolver=None, space=""):
+    """Every address of the house: its name and pattern."""
+    for item in (resolver or get_resolver()).url_patterns:
+        if isinstance(item, URLResolver):
+            yield from patterns(item, f"{item.namespace}:" if item.namespace else space)
+        elif isinstance(item, URLPattern):
+            yield f"{space}{item.name}", item
+
+
+class World:
+    """Client B with a canary in every field, and everybody who is not allowed to see it."""
+
+    def __init__(self):
+        make_business()
+        now = timezone.now()
+        client = make_client(name=f"{CANARY} client", internal_notes=CANARY, address=CANARY)
+        site = make_site(client, name=f"{CANARY} site", address=CANARY, way_in=CANARY, key_code=CANARY)
+        self.tank = make_reef_to_test(site)
+        type(self.tank).objects.filter(pk=self.tank.pk).update(name=f"{CANARY} tank", place=CANARY)
+        self.owner, self.ida = make_owner(), make_technician()
+        self.due = make_stop(self.ida, self.tank)
+        make_livestock(self.tank, name=f"{CANARY} fish")
+        take_entries(
+            entries=[entry(self.due, "finding", text=CANARY), entry(self.due, "close")], by=self.ida, at=now
+        )
+        self.visit = Visit.objects.get()
+        self.report = Report.objects.create(
+            visit=self.visit,
+            version=1,
+            number=CANARY,
+            state="held",
+            sentence=CANARY,
+            made_at=now,
+            data_at=now,
+        )
+        self.instrument = make_instrument(self.tank)
+        self.token = make_token(instrument=self.instrument, at=now)[1]
+        self.contact = make_contact(client, name=f"{CANARY} person")
+        other = make_site()
+        self.a = make_client_user()
+        make_contact(other.client, user=self.a)
+        self.bob = make_technician()
+        self.own = make_stop(self.bob, make_reef_to_test(other))
+
+    def keys(self, name):
+        """What stands for the parts of an address: B's objects."""
+        first = {
+            "desk:client": self.tank.site.client_id,
+            "desk:contact_door": self.contact.pk,
+            "desk:token": self.instrument.pk,
+        }
+        if name.startswith("reports:") and name in ("reports:report", "reports:pdf", "reports:release"):
+            return {"key": self.report.pk}
+        if name.startswith("visits:") or name in ("reports:of_visit", "reports:progress", "reports:again"):
+            return {"key": self.due.pk}
+        return {"key": first.get(name, self.tank.pk), "kind": "tank", "visit": self.due.pk}
+
+
+@pytest.fixture
+def world():
+    return World()
+
+
+def address_of(item, name, keys):
+    from django.urls import reverse  # noqa: PLC0415
+
+    needed = {k: keys[k] for k in item.pattern.converters}
+    return reverse(name, kwargs=needed)
+
+
+def leaks(world, user, headers=None):
+    """Addresses by which a person gets a byte of B's."""
+    found, asked = [], 0
+    browser = Browser(raise_request_exception=False)
+    if user is not None:
+        browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    for name, item in patterns():
+        address = address_of(item, name, world.keys(name))
+        for method in ("get", "post", "put", "delete", "patch", "head", "options"):
+            answer = getattr(browser, method)(address, headers=headers or {})
+            asked += 1
+            body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+            said = body + repr(dict(answer.headers)).encode()
+            if CANARY.encode() in said or answer.status_code >= 500:
+                found.append((method, name, answer.status_code))
+        if user is not None:
+            browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return found, asked
+
+
+@pytest.mark.slow  # every address by every method
+@pytest.mark.parametrize("who", ["nobody", "a", "bob", "device"])
+def test_nobody_gets_a_byte_of_another_clients(world, who):
+    user = {"nobody": None, "a": world.a, "bob": world.bob, "device": None}[who]
+    headers = {"Authorization": f"Bearer {world.token}"} if who == "device" else None
+
+    found, asked = leaks(world, user, headers)
+
+    assert found == []
+    assert asked >= 7 * 40
+
+
+def test_a_planted_leak_is_caught(world, monkeypatch):
+    from clients import queries  # noqa: PLC0415
+
+    real = queries.tanks_for
+    monkeypatch.setattr("servicedesk.rounds.views.tanks_for", lambda user, *, on: real(world.owner, on=on))
+
+    found, _asked = leaks(world, world.bob)
+
+    assert ("get", "rounds:look_up", 200) in found
+
+
+def test_foreign_and_missing_give_the_same_answer(world):
+    """P28: status, headers and length alike."""
+    browser, different, compared = Browser(), [], 0
+    browser.force_login(world.a, backend="django.contrib.auth.backends.ModelBackend")
+    for name, item in patterns():
+        if not item.pattern.converters or "key" not in item.pattern.converters:
+            continue
+        foreign = browser.get(address_of(item, name, world.keys(name)))
+        missing = browser.get(
+            address_of(item, name, {"key": uuid.uuid4(), "kind": "tank", "visit": uuid.uuid4()})
+        )
+        compared += 1
+        alike = (foreign.status_code, len(foreign.content), sorted(foreign.headers)) == (
+            missing.status_code,
+            len(missing.content),
+            sorted(missing.headers),
+        )
+        if not alike:
+            different.append((name, foreign.status_code, missing.status_code))
+
+    assert different == []
+    assert compared >= 15
+
+
+def test_every_own_address_of_a_contact_answers_and_shows_the_own(world):
+    browser = Browser()
+    browser.force_login(world.a, backend="django.contrib.auth.backends.ModelBackend")
+
+    assert browser.get("/door/").status_code == 200
+    assert list(tanks_for(world.a, on=timezone.now().date())) == list(world.own.tanks.all())
+
+
+def test_the_key_is_shown_to_that_days_technician_and_the_look_is_kept(world):
+    browser = Browser()
+    browser.force_login(world.ida, backend="django.contrib.auth.backends.ModelBackend")
+
+    answer = browser.post(f"/stops/{world.due.pk}/key/")
+
+    assert CANARY in answer.content.decode()
+    assert Site.objects.get(name=f"{CANARY} site").key_looks.count() == 1
