@@ -164,8 +164,9 @@ class Renderer:
 
 def _wait(until: float, *, read: int | None = None, write: int | None = None) -> None:
     left = until - time.monotonic()
-    wanted = [[read] if read is not None else [], [write] if write is not None else [], []]
-    if left <= 0 or not any(select.select(*wanted, left)):
+    reads = [] if read is None else [read]
+    writes = [] if write is None else [write]
+    if left <= 0 or not any(select.select(reads, writes, [], left)):
         raise TimeoutError("it took too long")
 
 

@@ -164,7 +164,10 @@ def test_every_own_address_of_a_contact_answers_and_shows_the_own(world):
     browser = Browser()
     browser.force_login(world.a, backend="django.contrib.auth.backends.ModelBackend")
 
-    assert browser.get("/door/").status_code == 200
+    answer = browser.get("/door/", follow=True)
+
+    assert answer.status_code == 200
+    assert "The test reef" in answer.content.decode()
     assert list(tanks_for(world.a, on=timezone.now().date())) == list(world.own.tanks.all())
 
 

@@ -111,7 +111,11 @@ def test_the_solid_button_is_read_at_7(light: str) -> None:
 def test_drawings_on_paper_use_the_colours_of_print() -> None:
     printed = tokens()["print"]
 
-    assert tuple(
-        printed[name] for name in ("ink", "soft", "hair", "glass", "mark")
-    ) == (INK, SOFT, HAIR, GLASS, MARK)
+    assert tuple(printed[name] for name in ("ink", "soft", "hair", "glass", "mark")) == (
+        INK,
+        SOFT,
+        HAIR,
+        GLASS,
+        MARK,
+    )
     assert {name: printed[name] for name in TONES} == TONES

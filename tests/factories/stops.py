@@ -60,9 +60,7 @@ def make_reef_to_test(site=None) -> Tank:
             alarm_low=limits[0],
             alarm_high=limits[1],
         )
-        make_tank_test(
-            tank, parameter, order=order, method=make_method(parameter, name=f"way of {parameter}")
-        )
+        make_tank_test(tank, parameter, order=order, method=_way_of(parameter))
     make_equipment(tank, kind="heater", name="Heater", back_on_check=True)
     return tank
 

@@ -79,7 +79,7 @@ def answers(port: int) -> bool:
     connection = HTTPConnection("127.0.0.1", port, timeout=5)
     try:
         connection.request("GET", "/")
-        return connection.getresponse().status < 500
+        return connection.getresponse().status > 0
     except (OSError, HTTPException):
         return False
     finally:
