@@ -4,7 +4,7 @@ import pytest
 from django.apps import apps
 from django.db import connection
 
-from servicedesk.web.facts import Fact, fact_tables
+from servicedesk.web.facts import fact_tables
 
 FACTS = fact_tables(list(apps.get_models()))
 
