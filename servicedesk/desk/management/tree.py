@@ -147,13 +147,13 @@ class Tree:
             child.due_at = now + PAUSE_S
             if child.sent_away_at:
                 return True
-            self.say(f"The {child.name} process ended ({how_it_ended(code)}). It is started again.")
             if child.dies_too_often(now):
                 self.say(
-                    f"The {child.name} process ended {DEATHS} times within a minute. Tankround stops; "
-                    "the reason stands in the lines above."
+                    f"The {child.name} process ended {DEATHS} times within a minute, last with "
+                    f"{how_it_ended(code)}. Tankround stops; the reason stands in the lines above."
                 )
                 return False
+            self.say(f"The {child.name} process ended ({how_it_ended(code)}). It is started again.")
         if now >= child.due_at:
             child.start()
         return True
