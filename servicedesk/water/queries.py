@@ -100,9 +100,13 @@ def readings_of(
     since: datetime | None = None,
     until: datetime | None = None,
     doubtful: bool = False,
+    by_hand: bool = False,
 ) -> list[ReadingValue]:
-    """Values of a tank in order of time. Withdrawn ones never; those of doubtful time or size only on request."""
+    """Values of a tank in order of time. Withdrawn ones never; those of doubtful time or size only on request;
+    `by_hand` leaves instruments out."""
     rows = _standing().filter(series__tank=tank)
+    if by_hand:
+        rows = rows.filter(series__source__kind="hand")
     if parameter is not None:
         rows = rows.filter(series__parameter=parameter)
     if since is not None:

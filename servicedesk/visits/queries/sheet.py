@@ -108,7 +108,9 @@ class TankToday:
 
     @cached_property
     def _readings(self) -> list[ReadingValue]:
-        return readings_of(self.tank, since=self.visit.arrived_at - timedelta(days=HISTORY_DAYS))
+        return readings_of(
+            self.tank, since=self.visit.arrived_at - timedelta(days=HISTORY_DAYS), by_hand=True
+        )
 
     @cached_property
     def _origins(self) -> set[Any]:
