@@ -1,0 +1,118 @@
+"""An owner starts from an empty database, guided by what is missing next."""
+
+import pytest
+from django.test import Client as Browser
+
+from clients.models import Client, ServicePlan, Site, Tank
+from servicedesk.instruments.models import Token
+from servicedesk.staff.models import Business, User
+from tests.factories.people import make_owner, make_technician
+from tests.factories.tanks import make_instrument, make_method, make_tank
+
+pytestmark = pytest.mark.django_db
+
+
+def signed_in(user):
+    browser = Browser()
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return browser
+
+
+def test_the_first_page_of_an_empty_database_asks_who_you_are():
+    assert Browser().get("/", follow=True).request["PATH_INFO"] == "/set-up/"
+
+
+def first_owner(browser, password="a calm pond in may"):
+    return browser.post(
+        "/set-up/",
+        {"name": "Reedbank Tanks", "zone": "Europe/London", "currency": "EUR", "me-owner_name": "Una Reed", "me-owner_email": "una@example.org", "me-password": password},
+        follow=True,
+    )  # fmt: skip
+
+
+def test_a_short_password_is_refused_in_words_and_nothing_is_made():
+    answer = first_owner(Browser(), password="short")
+
+    assert "at least 15" in answer.content.decode()
+    assert (Business.objects.count(), User.objects.count()) == (0, 0)
+
+
+def test_an_owner_comes_from_nothing_to_a_service_plan():
+    browser = Browser()
+    first_owner(browser)
+    make_method("alkalinity", name="photometer")
+    technician = make_technician()
+
+    browser.post("/own/client/new/", {"name": "Quay Hotel"})
+    client = Client.objects.get()
+    browser.post(f"/own/site/new/?in={client.pk}", {"name": "Quay", "address": "Quay 1"})
+    site = Site.objects.get()
+    browser.post(
+        f"/own/tank/new/?in={site.pk}",
+        {"name": "Bar reef", "place": "left of the bar", "water_type": "reef_soft", "gross_l": "300", "net_l": "240", "net_l_u": "8", "order": "1"},
+    )  # fmt: skip
+    tank = Tank.objects.get()
+    browser.post(
+        f"/own/plan/new/?in={site.pk}",
+        {"name": "Fortnightly", "tanks": [str(tank.pk)], "every_weeks": "2", "weekday": "1", "tolerance_days": "1", "minutes": "45", "technician": str(technician.pk), "starts_on": "2026-06-01"},
+    )  # fmt: skip
+
+    assert tank.bands.get(parameter="alkalinity").target == 8.5
+    assert [t.parameter for t in tank.tests.all()] == ["alkalinity"]
+    assert list(ServicePlan.objects.get().tanks.all()) == [tank]
+    assert "Everything" not in browser.get("/set-up/").content.decode()
+
+
+def test_a_net_volume_above_the_gross_is_refused_and_what_was_typed_stays():
+    tank, browser = make_tank(), signed_in(make_owner())
+
+    answer = browser.post(
+        f"/own/tank/{tank.pk}/",
+        {"name": "Odd", "place": "there", "water_type": "reef_soft", "gross_l": "100", "net_l": "240", "net_l_u": "8", "order": "1"},
+    )  # fmt: skip
+
+    assert answer.status_code == 200
+    assert 'value="Odd"' in answer.content.decode()
+    tank.refresh_from_db()
+    assert tank.gross_l == 600
+
+
+def test_retiring_keeps_the_row():
+    tank, browser = make_tank(), signed_in(make_owner())
+
+    browser.post(f"/own/tank/{tank.pk}/retire/")
+
+    tank.refresh_from_db()
+    assert tank.retired_on is not None
+
+
+def test_a_pass_for_an_instrument_is_shown_once_and_kept_as_a_hash():
+    instrument, browser = make_instrument(), signed_in(make_owner())
+
+    page = browser.post(f"/instruments/{instrument.pk}/token/").content.decode()
+
+    row = Token.objects.get()
+    assert row.start in page
+    assert len(row.sha256) == 64
+    assert "trk_" not in row.sha256
+
+
+@pytest.mark.parametrize(
+    "address", ["/clients/", "/supplies/", "/methods/", "/today/", "/people/", "/own/client/new/"]
+)
+def test_a_technician_meets_nothing_on_the_offices_pages(address):
+    assert signed_in(make_technician()).get(address).status_code == 404
+
+
+@pytest.mark.parametrize(("address", "queries"), [("/tanks/", 5), ("/clients/", 5), ("/methods/", 3)])
+@pytest.mark.parametrize("count", [1, 3])
+def test_lists_ask_the_database_as_often_for_three_as_for_one(
+    address, queries, count, django_assert_num_queries
+):
+    browser = signed_in(make_owner())
+    for _number in range(count):
+        make_method("alkalinity")
+        make_tank()
+
+    with django_assert_num_queries(queries):
+        assert browser.get(address).status_code == 200

@@ -1,0 +1,97 @@
+import uuid
+from datetime import date, timedelta
+
+import pytest
+from django.utils import timezone
+
+from servicedesk.upkeep import actions
+from servicedesk.upkeep.models import Task, TaskRule
+from servicedesk.upkeep.queries import overdue
+from tests.factories.people import make_client_user, make_owner
+from tests.factories.tanks import make_tank
+
+pytestmark = pytest.mark.django_db
+TODAY = date(2026, 6, 1)
+
+
+def make_rule(**given):
+    rest = {
+        "title": "Change carbon",
+        "every": 2,
+        "unit": "weeks",
+        "starts_on": TODAY,
+        "before_days": 2,
+        "after_days": 3,
+        **given,
+    }
+    return TaskRule.objects.create(tank=rest.pop("tank", None) or make_tank(), **rest)
+
+
+def test_leaving_a_task_without_a_reason_is_refused():
+    task = actions.raise_task(
+        tank=make_tank(),
+        key="k",
+        title="x",
+        why="",
+        earliest=TODAY,
+        due=TODAY,
+        latest=TODAY,
+        at=timezone.now(),
+    )
+
+    with pytest.raises(actions.NotLeft):
+        actions.leave_task(
+            task=task, reason=" ", at=timezone.now(), by=None, origin=uuid.uuid4(), received_at=timezone.now()
+        )
+
+
+def test_a_rule_makes_its_tasks_with_their_windows():
+    make_rule()
+
+    actions.make_tasks(on=TODAY, at=timezone.now(), ahead_days=20)
+
+    rows = Task.objects.order_by("due").values_list("earliest", "due", "latest")
+    assert list(rows) == [
+        (TODAY - timedelta(days=2), TODAY, TODAY + timedelta(days=3)),
+        (TODAY + timedelta(days=12), TODAY + timedelta(days=14), TODAY + timedelta(days=17)),
+    ]
+
+
+def test_making_tasks_again_and_again_makes_none_twice():
+    make_rule()
+
+    made = [
+        actions.make_tasks(on=TODAY + timedelta(days=n), at=timezone.now(), ahead_days=28)
+        for n in (0, 0, 1, 1)
+    ]
+
+    assert made == [3, 0, 0, 0]
+    assert Task.objects.count() == 3
+
+
+def test_a_retired_rule_makes_nothing():
+    make_rule(retired_on=TODAY)
+
+    assert actions.make_tasks(on=TODAY, at=timezone.now()) == 0
+
+
+def test_finishing_a_task_calls_off_older_ones_of_its_rule():
+    make_rule()
+    actions.make_tasks(on=TODAY, at=timezone.now(), ahead_days=28)
+    first, second, third = Task.objects.order_by("due")
+
+    actions.finish_task(
+        task=second, at=timezone.now(), by=None, origin=uuid.uuid4(), received_at=timezone.now()
+    )
+
+    states = list(Task.objects.order_by("due").values_list("state", flat=True))
+    assert states == ["called_off", "done", "open"]
+
+
+def test_overdue_is_what_is_past_its_window_oldest_first():
+    make_rule(title="late")
+    actions.make_tasks(on=TODAY, at=timezone.now(), ahead_days=14)
+
+    assert [t.due for t in overdue(make_owner(), on=TODAY + timedelta(days=3))] == []
+    assert [t.due for t in overdue(make_owner(), on=TODAY + timedelta(days=4))] == [TODAY]
+    assert overdue(make_client_user(), on=TODAY + timedelta(days=99)) == []
