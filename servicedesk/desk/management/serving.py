@@ -1,6 +1,7 @@
 """What demo and start share: bring the database and the static files up to the code, then run the process tree."""
 
 import os
+import shutil
 import signal
 import sys
 from collections.abc import Callable
@@ -17,6 +18,7 @@ from servicedesk.dispatch.choices import JobState, MessageState
 from servicedesk.dispatch.models import Job, Message
 
 JOBS_LIMIT_MB = 400
+FULL_BELOW = 1_000_000
 AS_ROOT = "ignore:You're running the worker with superuser privileges"
 CELERY = [sys.executable, "-W", AS_ROOT, "-m", "celery", "-q", "--skip-checks", "-A", "servicedesk.celery"]
 
@@ -93,7 +95,10 @@ def serve(*, port: int, say: Callable[[str], None], ready: Callable[[], None]) -
     """Run the tree until it is told to end. Gives the exit code."""
     connections.close_all()
     os.environ.setdefault("TANKROUND_URL", address(port))
-    return Tree(children(port), port=port, say=say, ready=ready, busy=work_under_way).run()
+    code = Tree(children(port), port=port, say=say, ready=ready, busy=work_under_way).run()
+    if code and shutil.disk_usage(settings.VAR).free < FULL_BELOW:
+        say(f"The disk is full: {settings.VAR} takes no more. Free some room and try again.")
+    return code
 
 
 def address(port: int) -> str:

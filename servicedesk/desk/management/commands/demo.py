@@ -76,8 +76,11 @@ class Command(BaseCommand):
             self.stdout.write(f"\nTankround's demo is at {address}  (Ctrl-C ends it)\n\nSign in as")
         else:
             self.stdout.write("\nThe demo is loaded. Its sign-ins:")
-        for role, name, email, password in kept["sign_ins"]:
-            self.stdout.write(f"  {role:<12} {name:<20} {email:<36} {password}")
+        widths = [max(map(len, column)) for column in zip(*kept["sign_ins"], strict=True)]
+        for line in kept["sign_ins"]:
+            self.stdout.write(
+                "  " + "  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True))
+            )
         self.stdout.write(f"\nAn instrument's token for POST /api/v1/deliveries/: {kept['token']}")
         self.stdout.write(f"Data and mail of the demo are in {folder}.")
         self.stdout.flush()
