@@ -212,6 +212,11 @@ if CELERY_BROKER_URL:
         "visibility_timeout": 900,
         "socket_connect_timeout": 2,
         "socket_timeout": 5,
+        # ringing gives up at once when the queue is away: the row is kept and the sweep rings again
+        "max_retries": 1,
+        "interval_start": 0,
+        "interval_step": 0.1,
+        "interval_max": 0.2,
     }
     CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2}
 else:
