@@ -275,3 +275,16 @@ def test_demo_does_not_load_into_a_business_that_is_there(tmp_path: Path) -> Non
         "This database holds a business already. The demo wants an empty database of its own."
     )
     assert list(tmp_path.iterdir()) == []
+
+
+# slow: a fresh interpreter
+@pytest.mark.slow
+def test_the_bell_of_the_queue_hangs_in_every_process_of_the_house() -> None:
+    asks = "import django; django.setup(); from servicedesk.dispatch.actions import _Bells; print(_Bells.ring.__module__)"
+    surroundings = os.environ | {"DJANGO_SETTINGS_MODULE": "servicedesk.settings.test"}
+
+    ran = subprocess.run(
+        [sys.executable, "-c", asks], cwd=ROOT, env=surroundings, capture_output=True, text=True
+    )
+
+    assert ran.stdout == "servicedesk.dispatch.jobs\n", ran.stderr
