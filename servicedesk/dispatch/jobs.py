@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
-from django.db import close_old_connections
+from django.db import close_old_connections, connection
 from django.utils import timezone
 
 from servicedesk.celery import app
@@ -70,10 +70,16 @@ def _bell(kind: str, key: UUID) -> None:
 actions.ring_with(_bell)
 
 
+def _fresh_connection() -> None:
+    """Drop a connection that is too old or broken; never one in the middle of a transaction."""
+    if not connection.in_atomic_block:
+        close_old_connections()
+
+
 @app.task(name="dispatch.run", ignore_result=True)
 def run(job_id: str) -> None:
     """Claim a piece of work and do it."""
-    close_old_connections()
+    _fresh_connection()
     job = actions.claim(job_id=UUID(job_id), at=timezone.now())
     if job is None:
         return
@@ -93,7 +99,7 @@ def run(job_id: str) -> None:
         actions.finish(job=job, at=timezone.now(), result=result)
         fault_point("after_commit")
     finally:
-        close_old_connections()
+        _fresh_connection()
 
 
 def letter_of(message: Message) -> EmailMultiAlternatives:
@@ -116,7 +122,7 @@ def letter_of(message: Message) -> EmailMultiAlternatives:
 @app.task(name="dispatch.deliver", ignore_result=True)
 def deliver(message_id: str) -> None:
     """Claim a message and send it."""
-    close_old_connections()
+    _fresh_connection()
     message = actions.claim_message(message_id=UUID(message_id), at=timezone.now())
     if message is None:
         return
@@ -134,7 +140,7 @@ def deliver(message_id: str) -> None:
         fault_point("after_250")
         actions.message_sent(message=message, at=timezone.now())
     finally:
-        close_old_connections()
+        _fresh_connection()
 
 
 def _refused(message: Message, error: str, again: bool) -> None:
@@ -175,9 +181,9 @@ def tick_once(*, at: datetime) -> None:
 @app.task(name="dispatch.tick", ignore_result=True)
 def tick() -> None:
     """The scheduler's beat."""
-    close_old_connections()
+    _fresh_connection()
     tick_once(at=timezone.now())
-    close_old_connections()
+    _fresh_connection()
 
 
 app.conf.beat_schedule = {
