@@ -71,7 +71,11 @@ def children(port: int) -> list[Child]:
     web += ["--threads", "8", "-b", f"127.0.0.1:{port}", "--graceful-timeout", "3", "--timeout", "60"]
     web += ["--keep-alive", "5", "--log-level", "warning", "--no-control-socket"]
     jobs = CELERY + ["worker", "-c", "2", "-l", "WARNING", "--without-gossip", "--without-mingle"]
-    jobs += ["-P", "prefork", "--max-tasks-per-child", "100"] if forked else ["-P", "threads"]
+    jobs += (
+        ["-P", "prefork", "--max-tasks-per-child", "100", "--max-memory-per-child", "400000"]
+        if forked
+        else ["-P", "threads"]
+    )
     beat = CELERY + ["beat", "-l", "WARNING", "-s", str(settings.VAR / "beat" / "schedule")]
     return [
         Child("web", web),
