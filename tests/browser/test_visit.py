@@ -41,8 +41,7 @@ def sign_in(eyes, server, user):
     page.goto(f"{server.url}/sign-in/")
     page.fill("[name=username]", user.email)
     page.fill("[name=password]", PASSWORD)
-    page.click("main button")
-    page.wait_for_load_state()
+    press(page, "main button")
 
 
 def type_on_keys(page, text):
@@ -50,9 +49,14 @@ def type_on_keys(page, text):
         page.tap(f'[data-key="{key}"]')
 
 
+def press(page, selector):
+    """Press something that leads to another page, and wait until it is there."""
+    with page.expect_navigation():
+        page.click(selector)
+
+
 def go(page, label):
-    page.click(f"nav a:has-text('{label}')")
-    page.wait_for_load_state()
+    press(page, f"nav a:has-text('{label}')")
 
 
 @pytest.mark.parametrize(("width", "height"), [(768, 1024), (1024, 768)])
@@ -61,11 +65,9 @@ def test_a_whole_visit_by_touch_ends_in_the_clients_report(scene, live_server, o
     page = eyes.page
     sign_in(eyes, live_server, scene["technician"])
 
-    page.tap("a.button--solid")
-    page.wait_for_load_state()
-    page.tap("button.button--solid")
-    page.wait_for_load_state()
-    page.tap("a.button--solid")
+    press(page, "a.button--solid")
+    press(page, "button.button--solid")
+    press(page, "a.button--solid")
     page.wait_for_selector("[data-bench]")
     words = []
     for value in ("25.4", "35.1", "6.1"):
@@ -78,10 +80,8 @@ def test_a_whole_visit_by_touch_ends_in_the_clients_report(scene, live_server, o
             page.tap('[data-key="go"]')
     go(page, "Leave")
     page.check("input[type=checkbox][name^=on_]")
-    page.click("button:has-text('This is how it stands')")
-    page.wait_for_load_state()
-    page.click("button:has-text('Close the visit')")
-    page.wait_for_load_state()
+    press(page, "button:has-text('This is how it stands')")
+    press(page, "button:has-text('Close the visit')")
 
     assert words == ["In band", "In band", "Below the limit"]
     assert sorted(Reading.objects.values_list("entered", flat=True)) == ["25.4", "35.1", "6.1"]
@@ -122,14 +122,11 @@ def test_a_visit_works_without_javascript(scene, live_server, open_page):
     page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/test/")
     for value in ("25.4", "35.1", "8.0"):
         page.fill("#value", value)
-        page.click(".key--go")
-        page.wait_for_load_state()
+        press(page, ".key--go")
         assert page.text_content(".bench__word").strip() == "In band"
-        page.click("a.button--solid")
-        page.wait_for_load_state()
+        press(page, "a.button--solid")
     page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/leave/")
-    page.click("button:has-text('Close the visit')")
-    page.wait_for_load_state()
+    press(page, "button:has-text('Close the visit')")
 
     assert Visit.objects.get().state == "closed"
     assert Reading.objects.count() == 3

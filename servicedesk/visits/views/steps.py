@@ -94,6 +94,13 @@ def _reference_words(tested: Tested) -> str:
     }
 
 
+def _also(tested: Tested) -> str:
+    """What a surprising value would mean if it is right: an extreme one is never hidden behind the second test."""
+    if tested.verdict.word != "test_again" or tested.verdict.also == "in_band":
+        return ""
+    return _("If it is right: %(word)s.") % {"word": WORDS[tested.verdict.also].lower()}
+
+
 def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -> dict[str, Any]:
     following = _next(today, current)
     second = "second" in request.GET or not current.replicates
@@ -122,6 +129,7 @@ def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -
         "reference_words": _reference_words(current),
         "word": WORDS[current.verdict.word],
         "again": current.verdict.word == "test_again",
+        "also": _also(current),
         "kept": [current.shown(r.value) for r in current.replicates],
     }
 
