@@ -168,9 +168,6 @@ def make_alone(environment, kind):
 
 def run_tests(arguments):
     """The tests in a process of their own, with a folder of their own that goes away afterwards."""
-    from servicedesk.desk.management import ground
-
-    ground.need_pango()
     folder = tempfile.mkdtemp(prefix="tankround-test-")
     surroundings = dict(
         os.environ, DJANGO_SETTINGS_MODULE="servicedesk.settings.test", TANKROUND_TEST_VAR=folder
@@ -203,6 +200,10 @@ def main(arguments):
         return
     os.chdir(ROOT)
     sys.path.insert(0, ROOT)
+    if arguments[0] in ("demo", "start", "test"):
+        from servicedesk.desk.management import ground  # the standard library only, so it may come this early
+
+        ground.need_pango()
     try:
         enter_environment("dev" if arguments[0] == "test" else "run")
     except OSError as error:
