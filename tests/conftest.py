@@ -42,6 +42,10 @@ def pytest_terminal_summary(terminalreporter: Any) -> None:
         missing = f"{NEEDS[mark]} is not on this machine" if mark in NEEDS else "run them with --long"
         if number:
             terminalreporter.write_line(f"Left out: {number} tests marked {mark} ({missing}).")
+    if not os.environ.get("DATABASE_URL"):
+        terminalreporter.write_line(
+            "Ran on SQLite. With DATABASE_URL=postgresql://… the same tests run on PostgreSQL."
+        )
 
 
 @pytest.fixture
