@@ -45,6 +45,7 @@ def sign_in(eyes, server, user):
 
 
 def type_on_keys(page, text):
+    page.wait_for_selector("[data-bench][data-ready]")
     for key in text:
         page.tap(f'[data-key="{key}"]')
 

@@ -83,6 +83,7 @@ async function start() {
   field.addEventListener("input", show);
   bench.addEventListener("submit", () => localStorage.removeItem(draftKey));
   field.value ||= localStorage.getItem(draftKey) ?? "";
+  bench.dataset.ready = "";
   const answer = await fetch(bench.dataset.sheet, { headers: { Accept: "application/json" } });
   if (answer.ok) sheet = await answer.json();
   show();
