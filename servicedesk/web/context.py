@@ -33,7 +33,7 @@ NAVIGATION: dict[str, Sequence[Entry]] = {
         (_("Reports"), "reports:list"),
     ),
 }
-NAVIGATION["office"] = NAVIGATION["owner"]
+NAVIGATION["office"] = [entry for entry in NAVIGATION["owner"] if entry[1] != "desk:setup"]
 """Role: its pages in order. A page that is not there yet is left out."""
 
 LIGHTS: Sequence[Entry] = (

@@ -1,13 +1,16 @@
 """An owner starts from an empty database, guided by what is missing next."""
 
+from datetime import date
+
 import pytest
 from django.test import Client as Browser
+from django.utils import timezone
 
 from clients.models import Client, ServicePlan, Site, Tank
 from servicedesk.instruments.models import Token
 from servicedesk.staff.models import Business, User
 from tests.factories.people import make_owner, make_technician
-from tests.factories.tanks import make_instrument, make_method, make_tank
+from tests.factories.tanks import make_instrument, make_method, make_plan, make_tank
 
 pytestmark = pytest.mark.django_db
 
@@ -116,3 +119,13 @@ def test_lists_ask_the_database_as_often_for_three_as_for_one(
 
     with django_assert_num_queries(queries):
         assert browser.get(address).status_code == 200
+
+
+def test_a_plan_with_an_end_to_come_ends_today_when_it_is_taken_out_of_use():
+    tank, browser = make_tank(), signed_in(make_owner())
+    plan = make_plan(tank.site, tank, ends_on=date(2099, 1, 1))
+
+    browser.post(f"/own/plan/{plan.pk}/retire/")
+
+    plan.refresh_from_db()
+    assert plan.ends_on == timezone.now().date()

@@ -227,3 +227,11 @@ def test_a_technician_sees_the_tank_fourteen_days_to_either_side(visit, ida, tan
     row = Sight.objects.get()
 
     assert ((row.last_day - visit.due).days, (visit.due - row.first_day).days) == (14, 14)
+
+
+def test_closing_a_closed_visit_again_asks_for_no_other_version(ida, visit, tank):
+    take(ida, entry(visit, "close"))
+
+    take(ida, entry(visit, "close"))
+
+    assert [j.key for j in Job.objects.filter(kind="report")] == [f"report:{visit.pk}:1"]

@@ -76,5 +76,9 @@ def test_a_person_s_choices_are_marked() -> None:
     assert (known["light"], known["hand"], known["person_name"]) == ("cellar", "left", "Ilka")
 
 
-def test_office_and_owner_have_the_same_pages() -> None:
-    assert len(context.NAVIGATION["office"]) == 8
+def test_the_office_has_the_owners_pages_but_not_the_set_up() -> None:
+    owner, office = context.NAVIGATION["owner"], context.NAVIGATION["office"]
+
+    assert [entry for entry in owner if entry not in office] == [owner[-1]]
+    assert owner[-1][1] == "desk:setup"
+    assert len(office) == 7

@@ -41,13 +41,19 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime) -> Model:
     return row
 
 
+def end_column(row: Model) -> str:
+    """The column that takes a row out of use; nothing for kinds that do not retire."""
+    return next((c for c in ("retired_on", "ends_on", "until_on") if hasattr(row, c)), "")
+
+
 @transaction.atomic
 def retire(*, row: Model, on: date) -> bool:
     """Take a row out of use, or back into it. Nothing is deleted. False when this kind does not retire."""
-    column = next((c for c in ("retired_on", "ends_on", "until_on") if hasattr(row, c)), "")
+    column = end_column(row)
     if not column:
         return False
-    value = on if getattr(row, column) is None else None
+    ended = getattr(row, column)
+    value = on if ended is None or ended > on else None
     type(row)._default_manager.filter(pk=row.pk).update(**{column: value})
     return True
 

@@ -84,9 +84,10 @@ def _edit(request: HttpRequest, kind: Kind, row: Model | None) -> HttpResponse:
             return redirect(_home(kept))
     title = str(row) if row is not None else _("New: %(kind)s") % {"kind": str(kind.title).lower()}
     back = (
-        _home(row if row is not None else parent) if (row is not None or parent is not None) else "/set-up/"
+        _home(row if row is not None else parent) if (row is not None or parent is not None) else "/clients/"
     )
     context = {"form": form, "title": title, "kind": kind, "row": row, "parent": parent, "back": back}
+    context["retires"] = row is not None and bool(own.end_column(row))
     return render(request, "desk/own_form.html", context)
 
 

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.http import Http404
 from django.utils.translation import gettext as _
 
@@ -61,6 +61,14 @@ class _Batch:
             return {"id": key, "receipt": Receipt.REFUSED, "reason": _("There is no such visit for you.")}
         except WRONG as wrong:
             return {"id": key, "receipt": Receipt.REFUSED, "reason": str(wrong)}
+        except (
+            IntegrityError
+        ):  # somebody sent the same at the same moment: theirs is stored, ours can come again
+            return {
+                "id": key,
+                "receipt": Receipt.REFUSED,
+                "reason": _("It was being stored just then. Send it again."),
+            }
         return {"id": key, "receipt": receipt, "reason": ""}
 
     def _take(self, wire: Wire) -> str:
@@ -89,7 +97,8 @@ class _Batch:
         )
         MAKE[wire.kind](Making(visit=visit, wire=wire, by=self.by, received_at=self.at))
         if addition:
-            self.added.append(visit.pk)
+            if wire.kind not in (EntryKind.CLOSE, EntryKind.ARRIVE):
+                self.added.append(visit.pk)
         elif wire.kind == EntryKind.CLOSE:
             self._close(visit, wire)
         return Receipt.STORED

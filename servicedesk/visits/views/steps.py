@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
 from servicedesk.core import units
@@ -84,12 +85,13 @@ def _reference_words(tested: Tested) -> str:
         if reference.agree
         else _("they disagree: take another lot, a standard or another method")
     )
-    return _("%(value)s ± %(u)s %(unit)s from %(n)s tests by %(m)s methods; %(agree)s.") % {
+    by = ngettext("one method", "%(m)s methods", reference.methods) % {"m": reference.methods}
+    return _("%(value)s ± %(u)s %(unit)s from %(n)s tests by %(by)s; %(agree)s.") % {
         "value": tested.shown(reference.value),
         "u": f"{reference.expanded / factor:.{max(digits, 1)}f}",
         "unit": pages.unit_word(tested.unit),
         "n": reference.replicates,
-        "m": reference.methods,
+        "by": by,
         "agree": agree,
     }
 
@@ -181,7 +183,8 @@ def sheet(request: HttpRequest, key: UUID) -> JsonResponse:
     for tested in today.tested:
         factor, offset = units.scale_of(parameter=tested.test.parameter, unit=tested.unit)
         results = [r.value for r in tested.replicates]
-        shown[tested.test.parameter] = {"factor": factor, "offset": offset, "results": results}
+        by = sorted({str(r.method_id) for r in tested.replicates})
+        shown[tested.test.parameter] = {"factor": factor, "offset": offset, "results": results, "methods": by}
     return JsonResponse(
         {
             "program": json.loads(json.dumps(today.program)),

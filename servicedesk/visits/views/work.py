@@ -1,7 +1,6 @@
 """Work, Leave, what was closed, and photos."""
 
 import io
-import uuid
 from pathlib import Path
 from uuid import UUID
 
@@ -19,6 +18,7 @@ from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import User
 from servicedesk.upkeep.choices import LeftReason
 from servicedesk.visits import actions, queries
+from servicedesk.visits.actions.wire import Refused, key_of
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.forms import back_on_entry, entry_from
 from servicedesk.visits.queries import pages
@@ -106,7 +106,7 @@ def add_photo(request: HttpRequest, key: UUID) -> HttpResponse:
         messages.error(request, _("No photo was chosen."))
         return _back(o, "work")
     try:
-        photo_id = uuid.UUID(request.POST.get("photo", ""))
+        photo_id = key_of(request.POST.get("photo"), "photo")
         photo = actions.keep_photo(
             key=photo_id,
             visit_id=key,
@@ -116,7 +116,7 @@ def add_photo(request: HttpRequest, key: UUID) -> HttpResponse:
             taken_at=timezone.now(),
             by=o.user,
         )
-    except (actions.NoPhoto, ValueError) as wrong:
+    except (actions.NoPhoto, Refused) as wrong:
         messages.error(request, str(wrong))
         return _back(o, "work")
     entry = entry_from(request.POST, visit=key, at=timezone.now(), zone=o.user.zone)

@@ -22,6 +22,12 @@ function judged(value) {
   return evaluate(sheet.program, inputs)[`verdict:${parameter}`];
 }
 
+// Results of several methods are weighed by their uncertainty, which the server does once the value is kept.
+function severalMethods() {
+  const own = bench.querySelector("[name=p_method]").value;
+  return sheet.shown[bench.dataset.parameter].methods.some((method) => method !== own);
+}
+
 function glyph(name) {
   const known = document.querySelector(".glyph use");
   const address = known.getAttribute("href").split("#")[0];
@@ -46,6 +52,13 @@ function show() {
   if (value === null || !sheet) {
     word.replaceChildren();
     says.textContent = field.value && value === null ? `“${field.value}” is not a number yet.` : "";
+    strip.dataset.tone = "ink";
+    strip.classList.remove("bench__strip--alarm");
+    return;
+  }
+  if (severalMethods()) {
+    word.replaceChildren();
+    says.textContent = bench.dataset.several;
     strip.dataset.tone = "ink";
     strip.classList.remove("bench__strip--alarm");
     return;
