@@ -12,6 +12,8 @@ from servicedesk.staff.models import User
 from servicedesk.upkeep.choices import Outcome, TaskState
 from servicedesk.upkeep.models import Task, TaskFact, TaskRule
 
+DAYS = {"days": 1, "weeks": 7, "months": 31}
+
 
 class NotLeft(Exception):
     """A task may be left, but with a reason."""
@@ -37,12 +39,11 @@ def make_tasks(*, on: date, at: datetime, ahead_days: int = 35) -> int:
     rows = TaskRule.objects.filter(retired_on__isnull=True, tank__retired_on__isnull=True).select_related(
         "tank"
     )
-    known = set(Task.objects.filter(due__gte=on - timedelta(days=ahead_days)).values_list("key", flat=True))
+    known = set(Task.objects.filter(rule__in=rows).values_list("key", flat=True))
     new = []
     for row in rows.order_by("pk"):
-        for window in occurrences(
-            rule_of(row), max(row.starts_on, on - timedelta(days=7)), on + timedelta(days=ahead_days)
-        ):
+        first = max(row.starts_on, on - timedelta(days=row.every * DAYS[row.unit]))
+        for window in occurrences(rule_of(row), first, on + timedelta(days=ahead_days)):
             key = f"{row.pk}:{window.due.isoformat()}"
             if key in known:
                 continue
