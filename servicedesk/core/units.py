@@ -90,14 +90,14 @@ PARAMETERS: dict[str, Parameter] = _catalogue()
 NEEDED = {
     ("salinity", "SG"): ("the temperature of the water", "the temperature the instrument refers to"),
     ("salinity", "mS/cm"): ("the temperature of the water",),
-    ("salinity", "g/kg"): ("whether it is absolute salinity",),
+    ("salinity", "g/kg"): ("that it is Reference Salinity",),
     ("alkalinity", "mmol/kg"): ("the density of the water",),
     ("alkalinity", "µmol/kg"): ("the density of the water",),
     ("calcium", "mg/kg"): ("the density of the water",),
     ("magnesium", "mg/kg"): ("the density of the water",),
     ("potassium", "mg/kg"): ("the density of the water",),
     ("ph", "total scale"): ("the temperature and the salinity of the water",),
-    ("ammonia_total", "mg/L un-ionised"): ("temperature, salinity, pH and its scale",),
+    ("ammonia_total", "mg/L N un-ionised"): ("temperature, salinity, pH and its scale",),
     ("dissolved_oxygen", "% saturation"): ("temperature, salinity and air pressure",),
     ("tds", "mS/cm"): ("the factor the instrument uses",),
 }
@@ -122,22 +122,25 @@ def _factor(key: str, unit: str) -> tuple[float, float]:
     raise UnknownUnit(f"{name} is not measured in “{unit}”. Use one of: {', '.join(parameter(key).units)}.")
 
 
+def finite(value: float) -> float:
+    """The value itself; raises TypedWrong for what is not finite."""
+    if not math.isfinite(value):
+        raise TypedWrong("The value is not a number.")
+    return value
+
+
 def to_canonical(*, parameter: str, value: float, unit: str) -> float:
     """A value in `unit` as a value in the parameter's canonical unit.
 
     Raises UnknownParameter, UnknownUnit, NeedsContext; TypedWrong for a value that is not finite."""
     factor, offset = _factor(parameter, unit)
-    if not math.isfinite(value):
-        raise TypedWrong("The value is not a number.")
-    return value * factor + offset
+    return finite(value) * factor + offset
 
 
 def from_canonical(*, parameter: str, value: float, unit: str) -> float:
     """A value in the canonical unit as a value in `unit`; the same errors."""
     factor, offset = _factor(parameter, unit)
-    if not math.isfinite(value):
-        raise TypedWrong("The value is not a number.")
-    return (value - offset) / factor
+    return (finite(value) - offset) / factor
 
 
 PLAIN = re.compile(r"[+-]?(?:[0-9]{1,9}(?:[.,][0-9]{0,9})?|[.,][0-9]{1,9})", re.ASCII)
@@ -164,11 +167,20 @@ def scale_of(*, parameter: str, unit: str) -> tuple[float, float]:
 
 
 def decimals_in(*, parameter: str, unit: str) -> int:
-    """How many decimals a value in that unit is shown with."""
+    """How many decimals a value in that unit is shown with: a step no coarser than the canonical unit's."""
     known = PARAMETERS[parameter]
     if unit == known.unit:
         return known.decimals
-    return max(0, known.decimals + round(math.log10(abs(_factor(parameter, unit)[0]))))
+    factor, _offset = _factor(parameter, unit)
+    return max(0, known.decimals + math.ceil(math.log10(abs(factor)) - 1e-9))
+
+
+READ_AS = {"C": "°C", "F": "°F", "NBS scale": "", "pH": "", "PSS-78": "", "on/off": "", "yes/no": ""}
+
+
+def unit_word(unit: str) -> str:
+    """A unit as people read it after a number; empty where the number stands alone."""
+    return READ_AS.get(unit, unit)
 
 
 def show(parameter: str, value: float, unit: str | None = None) -> str:

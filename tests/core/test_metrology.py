@@ -1,4 +1,7 @@
+import csv
+import json
 import math
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -9,10 +12,14 @@ from servicedesk.core.metrology.uncertainty import (
     NoReplicates,
     Replicate,
     deviation,
+    rectangular_u,
     reference_value,
     shown_range,
     standard_uncertainty,
+    triangular_u,
 )
+
+REFERENCE = Path(__file__).resolve().parents[2] / "fixtures" / "reference"
 
 PHOTOMETER = MethodSpec(name="photometer", kind="photometer", tolerance_rel=0.05)
 KIT = MethodSpec(name="kit", kind="kit", tolerance_rel=0.05)
@@ -29,7 +36,7 @@ def test_reference_of_three_results_by_each_of_two_alike_methods_is_their_averag
 
     found = reference_value([Replicate(v, m) for v, m in values])
 
-    assert found.value == pytest.approx(sum(v for v, _m in values) / 6, abs=0.02)
+    assert found.value == pytest.approx(sum(v for v, _m in values) / 6, rel=1e-12)
     assert (found.methods, found.replicates, found.agree) == (2, 6, True)
 
 
@@ -57,9 +64,91 @@ def test_reference_of_methods_that_disagree_is_widened_and_says_so():
     assert found.u > 0.9
 
 
-def test_reference_of_nothing_is_refused():
+@pytest.mark.parametrize("replicates", [[], [Replicate(math.nan, PHOTOMETER)], [Replicate(math.inf, KIT)]])
+def test_reference_of_nothing_or_of_what_is_no_number_is_refused(replicates):
     with pytest.raises(NoReplicates):
-        reference_value([])
+        reference_value(replicates)
+
+
+def test_reference_counts_a_method_that_states_nothing_like_the_widest_that_does():
+    silent = MethodSpec(name="s", kind="strip")
+    close, wide = (MethodSpec(name=n, kind="kit", tolerance_abs=t) for n, t in (("c", 0.1), ("w", 0.4)))
+
+    found = reference_value([Replicate(8.0, close), Replicate(8.2, wide), Replicate(8.2, silent)])
+
+    shares = [16 / 18, 1 / 18, 1 / 18]
+    assert found.value == pytest.approx(8.0 * shares[0] + 8.2 * (shares[1] + shares[2]))
+    assert found.u == pytest.approx(
+        math.hypot(shares[0] * 0.1, shares[1] * 0.4, shares[2] * 0.4) / math.sqrt(3)
+    )
+
+
+def test_scatter_of_replicates_widens_beyond_what_the_method_states():
+    steady = MethodSpec(name="s", kind="kit", tolerance_abs=0.1, repeatability=0.05)
+
+    found = reference_value([Replicate(v, steady) for v in (7.0, 8.0, 9.0)])
+
+    assert found.value == pytest.approx(8.0)
+    assert found.u == pytest.approx(math.hypot(0.1 / math.sqrt(3), 1.0 / math.sqrt(3)))
+
+
+def rows(name):
+    with (REFERENCE / name).open(encoding="utf-8") as lines:
+        return {row["id"]: row for row in csv.DictReader(lines)}
+
+
+HELD = {
+    "f_type_b_rectangular": rectangular_u(1),
+    "f_type_b_triangular": triangular_u(1),
+    "f_drop": standard_uncertainty(MethodSpec(name="kit", kind="drops", resolution=0.5), 8.0),
+}
+NO_FUNCTION_YET = {
+    "f_type_b_arcsine", "f_t99_16", "f_dilute",
+    "f_tanaka_4", "f_tanaka_15", "f_tanaka_20", "f_tanaka_25", "f_tanaka_30", "f_Z_20", "f_Z_25",
+    "f_quam_a1_c", "f_quam_a1_u", "f_quam_a1_uV", "f_quam_a2_c", "f_quam_a2_u",
+    "f_gum_h1_y", "f_gum_h1_u", "f_gum_h1_nu",
+}  # fmt: skip
+SERIES_HELD = {"f_ccqm_k30", "f_nile"}
+SERIES_WITHOUT_FUNCTION_YET = {
+    "f_ewma_nist", "f_cusum_nist", "f_imr_nist", "f_montgomery", "f_gum_h3", "f_bland_altman", "f_algA",
+    "f_deming_creatinine", "f_norris", "f_sirstv",
+}  # fmt: skip
+
+
+def test_every_row_of_metrology_and_every_series_is_held_or_named():
+    series = json.loads((REFERENCE / "series.json").read_text(encoding="utf-8"))["series"]
+
+    assert sorted([*HELD, *NO_FUNCTION_YET]) == sorted(rows("metrology.csv"))
+    assert sorted(SERIES_HELD | SERIES_WITHOUT_FUNCTION_YET) == sorted(s["id"] for s in series)
+
+
+@pytest.mark.parametrize("key", sorted(HELD))
+def test_standard_uncertainty_agrees_with_the_published_value(key):
+    row = rows("metrology.csv")[key]
+
+    assert abs(HELD[key] - float(row["expected"])) <= float(row["tolerance"]), row["source"]
+
+
+def test_weighted_mean_and_birge_ratio_agree_with_the_published_comparison():
+    """CCQM-K30, lead in wine (Hearn et al. 2008): nine results with their own uncertainties, Birge ratio above 1, so
+    the small uncertainty of the weighted mean is not what is reported."""
+    series = json.loads((REFERENCE / "series.json").read_text(encoding="utf-8"))["series"]
+    row = next(s for s in series if s["id"] == "f_ccqm_k30")
+    data, wanted = row["data"], row["expected"]
+    specs = [
+        MethodSpec(name=str(n), kind="laboratory", tolerance_abs=math.sqrt(3) * wide / k)
+        for n, (wide, k) in enumerate(zip(data["U"], data["k"], strict=True))
+    ]
+
+    found = reference_value([Replicate(v, s) for v, s in zip(data["value"], specs, strict=True)])
+
+    for got, name in (
+        (found.value, "weighted_mean"),
+        (found.u / found.birge, "u_weighted"),
+        (found.birge, "birge"),
+        (found.u, "u_birge"),
+    ):
+        assert abs(got - wanted[name]["value"]) <= wanted[name]["tol"], name
 
 
 def test_reference_of_methods_without_a_tolerance_counts_them_alike():
@@ -91,3 +180,25 @@ def test_more_tolerance_in_never_gives_less_uncertainty_out(smaller, more, value
 
     assert standard_uncertainty(b, value) >= standard_uncertainty(a, value)
     assert reference_value([Replicate(value, b)]).u >= reference_value([Replicate(value, a)]).u
+
+
+SPECS = st.tuples(
+    st.floats(0.01, 2),
+    st.floats(0, 0.5),
+    st.floats(0, 0.5),
+    st.lists(st.floats(1, 20), min_size=1, max_size=4),
+)
+
+
+@given(st.lists(SPECS, min_size=1, max_size=4), st.floats(1, 10))
+def test_when_all_methods_state_more_uncertainty_the_reference_never_has_less(methods, times):
+    def found(factor):
+        return reference_value(
+            [
+                Replicate(v, MethodSpec(str(n), "kit", tolerance_abs=wide * factor, resolution=step * factor, repeatability=scatter * factor))
+                for n, (wide, step, scatter, values) in enumerate(methods)
+                for v in values
+            ]
+        )  # fmt: skip
+
+    assert found(times).u >= found(1.0).u * (1 - 1e-9)

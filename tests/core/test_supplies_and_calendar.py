@@ -1,5 +1,7 @@
+import json
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from pathlib import Path
 from uuid import uuid4
 
 import pytest
@@ -170,6 +172,18 @@ def test_history_of_a_steady_fall_expects_the_fall_to_go_on():
     assert found is not None
     assert found.centre == pytest.approx(7.0)
     assert found.low < 7.0 < found.high
+
+
+def test_slope_agrees_with_the_published_series():
+    """Annual flow of the Nile (Cobb 1978) with Sen's slope (Sen 1968)."""
+    path = Path(__file__).resolve().parents[2] / "fixtures" / "reference" / "series.json"
+    series = json.loads(path.read_text(encoding="utf-8"))["series"]
+    row = next(s for s in series if s["id"] == "f_nile")
+    flows, wanted = row["data"]["x"], row["expected"]["sen_slope"]
+
+    got = slope_per_day([(float(len(flows) - n), flow) for n, flow in enumerate(flows)])
+
+    assert abs(got - wanted["value"]) <= wanted["tol"]
 
 
 def test_history_of_three_values_expects_nothing():

@@ -23,12 +23,30 @@ def practical_from_conductivity(*, conductivity_ms_cm: float, temperature_c: flo
     return float(_gsw().SP_from_C(conductivity_ms_cm, temperature_c, 0))
 
 
+def conductivity(*, salinity: float, temperature_c: float) -> float:
+    """Conductivity in mS/cm that water of that practical salinity shows at that temperature; 0 to 42, -2 to 35 °C."""
+    if not -2 <= temperature_c <= 35 or not 0 < salinity <= 42:
+        raise OutOfRange("Holds from -2 to 35 °C and for salinity above 0 up to 42.")
+    return float(_gsw().C_from_SP(salinity, temperature_c, 0))
+
+
+def reference_salinity(*, salinity: float) -> float:
+    """Dissolved salts in g/kg: Reference Salinity, 35.16504/35 of practical salinity (Millero et al. 2008)."""
+    return salinity * 35.16504 / 35
+
+
 def density(*, salinity: float, temperature_c: float) -> float:
     """Density in kg/m3; 0 to 42, -2 to 40 °C."""
     if not 0 <= salinity <= 42 or not -2 <= temperature_c <= 40:
         raise OutOfRange("Holds for salinity 0 to 42 and -2 to 40 °C.")
-    gsw = _gsw()
-    return float(gsw.rho_t_exact(gsw.SR_from_SP(salinity), temperature_c, 0))
+    return float(_gsw().rho_t_exact(reference_salinity(salinity=salinity), temperature_c, 0))
+
+
+def salts_g(*, litres: float, salinity: float, temperature_c: float) -> float:
+    """Grams of dissolved salts in that many litres. What must be weighed in of a dry mix is more: mixes hold water of
+    crystallisation and moisture, and say their own yield."""
+    per_litre = density(salinity=salinity, temperature_c=temperature_c) / 1000
+    return litres * per_litre * reference_salinity(salinity=salinity)
 
 
 def specific_gravity(*, salinity: float, temperature_c: float, reference_c: float) -> float:

@@ -1,4 +1,6 @@
-"""Water changes, dilution, volumes: mass balances on well-mixed water. Litres and the parameter's own unit."""
+"""Water changes, dilution, hardness, volumes: mass balances on well-mixed water. Litres and the parameter's own unit.
+
+Gallons: NIST SP 811 (231 cubic inches) and the UK Weights and Measures Act. Atomic weights: IUPAC 2021."""
 
 import math
 
@@ -34,6 +36,16 @@ def fraction_needed(*, now: float, fresh: float, goal: float) -> float:
 def litres_needed(*, now: float, fresh: float, goal: float, net_l: float) -> float:
     """The same in litres."""
     return net_l * fraction_needed(now=now, fresh=fresh, goal=goal)
+
+
+US_GALLON_L = 3.785411784
+IMPERIAL_GALLON_L = 4.54609
+
+
+def general_hardness(*, calcium_mg_l: float, magnesium_mg_l: float) -> float:
+    """General hardness in dGH (10 mg CaO per litre, CaO 56.077 g/mol) from calcium and magnesium."""
+    millimoles = calcium_mg_l / 40.078 + magnesium_mg_l / 24.305
+    return millimoles * 56.077 / 10
 
 
 def rectangular_l(

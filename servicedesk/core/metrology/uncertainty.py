@@ -45,7 +45,7 @@ class Replicate:
 @dataclass(frozen=True)
 class Reference:
     """What is taken for the truth: value, standard uncertainty u, expanded = k u. `agree` is false when the methods
-    differ by more than their tolerances explain (birge > 1 by more than chance at this few methods allows)."""
+    differ by more than their tolerances explain (birge above 2); from birge 1 on u is the difference seen."""
 
     value: float
     u: float
@@ -68,6 +68,16 @@ class Deviation:
     verdict: str
 
 
+def rectangular_u(half_width: float) -> float:
+    """Standard uncertainty of what lies anywhere within ± half_width alike (GUM 4.3.7)."""
+    return half_width / math.sqrt(3)
+
+
+def triangular_u(half_width: float) -> float:
+    """Standard uncertainty of what lies within ± half_width, more likely in the middle (GUM 4.3.9)."""
+    return half_width / math.sqrt(6)
+
+
 def tolerance(spec: MethodSpec, value: float) -> float:
     """The stated tolerance of a method at a value: the larger of its absolute and relative part."""
     return max(spec.tolerance_abs, spec.tolerance_rel * abs(value))
@@ -81,13 +91,12 @@ def shown_range(spec: MethodSpec, value: float) -> tuple[float, float]:
 
 def bias_u(spec: MethodSpec, value: float) -> float:
     """Standard uncertainty that all replicates of a method share: its tolerance as a rectangle."""
-    return tolerance(spec, value) / math.sqrt(3)
+    return rectangular_u(tolerance(spec, value))
 
 
 def scatter_u(spec: MethodSpec) -> float:
     """Standard uncertainty of a single result that replicates do not share: resolution and repeatability."""
-    step = spec.resolution / math.sqrt(12)
-    return math.hypot(step, spec.repeatability or 0.0)
+    return math.hypot(rectangular_u(spec.resolution / 2), spec.repeatability or 0.0)
 
 
 def standard_uncertainty(spec: MethodSpec, value: float) -> float:
@@ -105,6 +114,7 @@ def _by_method(replicates: Sequence[Replicate]) -> dict[MethodSpec, list[float]]
 
 
 def _scatter(spec: MethodSpec, values: Sequence[float]) -> float:
+    """Standard uncertainty of a method's mean from what its replicates do not share: stated, or seen where larger."""
     mean = sum(values) / len(values)
     known = scatter_u(spec) / math.sqrt(len(values))
     if len(values) < 2:
@@ -113,34 +123,40 @@ def _scatter(spec: MethodSpec, values: Sequence[float]) -> float:
     return max(known, seen)
 
 
+def _shares(stated: Sequence[float]) -> list[float]:
+    """The methods' shares in the mean, by 1/u² of what they state; one that states nothing counts like the widest of
+    those that do; all alike where none does."""
+    widest = max(stated)
+    weights = [1 / (s or widest) ** 2 if widest > 0 else 1.0 for s in stated]
+    return [w / sum(weights) for w in weights]
+
+
 def reference_value(replicates: Sequence[Replicate]) -> Reference:
     """Several results by several methods, combined.
 
     Replicates of one method are averaged; what they share (the tolerance) does not shrink with their number.
-    Methods are weighted by 1/u². When they differ by more than they claim, the Birge ratio widens u and `agree`
-    says so. Methods without any stated tolerance count alike. Raises NoReplicates."""
+    Methods are weighted by 1/u² of what they state, so that methods with alike tolerances give the plain average.
+    When they differ by more than they claim, the difference seen between them is the uncertainty (Birge ratio, external
+    over internal consistency, above 1) and `agree` says so when it is above 2. Raises NoReplicates."""
     if not replicates:
         raise NoReplicates("Nothing was tested.")
     groups = _by_method(replicates)
     level = sum(r.value for r in replicates) / len(replicates)
-    means, sigmas = [], []
-    for spec, values in groups.items():
-        means.append(sum(values) / len(values))
-        sigmas.append(math.hypot(bias_u(spec, level), _scatter(spec, values)))
-    stated = [s for s in sigmas if s > 0]
-    least = min(stated) if stated else 1.0
-    weights = [1 / max(s, least * 1e-6) ** 2 if stated else 1.0 for s in sigmas]
-    total = sum(weights)
-    value = sum(w * m for w, m in zip(weights, means, strict=True)) / total
-    inner = math.sqrt(1 / total) if stated else 0.0
-    birge = 0.0
-    if len(means) > 1 and stated:
-        birge = math.sqrt(
-            sum(w * (m - value) ** 2 for w, m in zip(weights, means, strict=True)) / (len(means) - 1)
-        )
-    u = inner * max(1.0, birge)
-    if not stated and len(means) > 1:
-        u = math.sqrt(sum((m - value) ** 2 for m in means) / (len(means) - 1) / len(means))
+    means = [sum(values) / len(values) for values in groups.values()]
+    stated = [standard_uncertainty(spec, level) for spec in groups]
+    shares = _shares(stated)
+    value = sum(share * mean for share, mean in zip(shares, means, strict=True))
+    widest = max(bias_u(spec, level) for spec in groups)
+    inner = 0.0
+    for share, (spec, values) in zip(shares, groups.items(), strict=True):
+        shared = bias_u(spec, level) if standard_uncertainty(spec, level) > 0 else widest
+        inner = math.hypot(inner, share * math.hypot(shared, _scatter(spec, values)))
+    outer = 0.0
+    if len(means) > 1:
+        spread = sum(s * (m - value) ** 2 for s, m in zip(shares, means, strict=True))
+        outer = math.sqrt(spread / (len(means) - 1))
+    birge = outer / inner if inner > 0 else 0.0
+    u = max(inner, outer)
     return Reference(
         value=value,
         u=u,
