@@ -65,7 +65,9 @@ def test_low_alkalinity_is_raised_within_the_safe_daily_change():
 def test_alkalinity_and_calcium_are_kept_apart():
     assert [line.sentence_id for line in said(alkalinity=6.9, calcium=380.0).advice] == [
         "raise",
+        "or_change",
         "raise",
+        "or_change",
         "apart",
     ]
 

@@ -4,6 +4,8 @@ import math
 import pytest
 
 from servicedesk.core.program import ProgramWrong, check, evaluate
+from servicedesk.core.program.evaluate import ARITY
+from servicedesk.core.tables import read_json
 from tests.core import vectors
 
 
@@ -63,7 +65,7 @@ def test_a_saying_holds_its_parts_and_what_goes_with_it():
 
 @pytest.mark.parametrize(
     "expression",
-    [["boom", 1], ["+", 1], "unknown", [], [1], ["word", 3], ["say", 3, {}], ["say", "x", []], ["table", 1, [1], [1]], ["table", 1, [2, 1], [1, 1]], math.nan, {"a": 1}, ["round", 1]],
+    [["boom", 1], ["+", 1], "unknown", [], [1], ["word", 3], ["say", 3, {}], ["say", "x", []], ["table", 1, [1], [1]], ["table", 1, [2, 1], [1, 1]], math.nan, {"a": 1}, ["round", 1], ["round", "a", 10], ["round", "a", "b"], ["fixed", "a", -1], ["fixed", "a", 1.5], ["fixed", "a", True], ["table", "a", [0, "x"], [0, 1]], ["table", "a", [0, 1], [0, math.inf]], 2**60, 10**400],
 )  # fmt: skip
 def test_a_program_that_is_not_understood_is_refused_before_it_runs(expression):
     with pytest.raises(ProgramWrong):
@@ -73,6 +75,21 @@ def test_a_program_that_is_not_understood_is_refused_before_it_runs(expression):
 def test_another_version_is_refused():
     with pytest.raises(ProgramWrong):
         check({**program(1), "version": 2})
+
+
+@pytest.mark.parametrize(
+    "part",
+    [{"inputs": None}, {"inputs": [1]}, {"inputs": ["a", "a"]}, {"steps": None}, {"steps": [["c"]]}, {"steps": [[1, 1]]}, {"steps": [7]}, {"outputs": None}],
+)  # fmt: skip
+def test_a_program_of_another_form_is_refused(part):
+    with pytest.raises(ProgramWrong):
+        check({**program(1), **part})
+
+
+def test_a_step_that_knows_itself_or_a_later_one_is_refused():
+    for steps in ([["c", "c"]], [["c", "d"], ["d", "c"]]):
+        with pytest.raises(ProgramWrong, match="used before it is known"):
+            check(program(1, steps=steps))
 
 
 def test_a_step_said_twice_is_refused():
@@ -89,8 +106,9 @@ def test_an_endless_nesting_is_refused():
 
 
 def test_an_input_that_is_not_finite_is_refused():
-    with pytest.raises(ProgramWrong):
-        run("a", a=math.inf)
+    for value in (math.inf, math.nan, "7", True):
+        with pytest.raises(ProgramWrong):
+            run("a", a=value)
 
 
 def test_steps_build_on_one_another():
@@ -104,7 +122,38 @@ def test_the_shared_vectors_are_those_the_compiler_makes_today():
     assert json.loads(json.dumps(vectors.make())) == kept
 
 
+def test_the_files_pool_unpacks_to_whole_cases():
+    entry = vectors.unpacked(json.loads(vectors.FILE.read_text(encoding="utf-8")))[-1]
+
+    for case, wanted in entry["cases"]:
+        assert evaluate(entry["program"], case) == wanted
+
+
 def test_there_are_thousands_of_vectors():
     kept = json.loads(vectors.FILE.read_text(encoding="utf-8"))
 
     assert sum(len(p["cases"]) for p in kept["programs"]) >= 2500
+
+
+def test_the_vectors_use_every_operation():
+    kept = json.loads(vectors.FILE.read_text(encoding="utf-8"))["programs"]
+    used = set()
+
+    def walk(expression):
+        if isinstance(expression, dict):
+            expression = list(expression.values())
+        elif isinstance(expression, list) and expression and isinstance(expression[0], str):
+            used.add(expression[0])
+        for part in expression if isinstance(expression, list) else []:
+            walk(part)
+
+    walk([p["program"]["outputs"] for p in kept])
+
+    assert set(ARITY) <= used
+
+
+def test_the_vectors_say_every_sentence_that_a_program_can_say():
+    kept = vectors.FILE.read_text(encoding="utf-8")
+    unsaid = {name for name in read_json("sentences.json") if f'"say":"{name}"' not in kept}
+
+    assert unsaid == set()

@@ -17,10 +17,20 @@ def _band(sheet: TankSheet, key: str) -> BandSpec:
     return sheet.band(key) or BandSpec(parameter=key, unit=parameter(key).unit)
 
 
-def _advice(sheet: TankSheet) -> list[Any]:
+def _advice(sheet: TankSheet, bands: list[BandSpec]) -> list[Any]:
     salinity = sheet.band("salinity")
     lines = salinity_lines(sheet, salinity) if salinity is not None else []
-    return [*lines, *dosed_lines(sheet), *nutrient_lines(sheet), *other_lines(sheet)]
+    well = [_all_well(bands)] if bands else []
+    return [*lines, *dosed_lines(sheet), *nutrient_lines(sheet), *other_lines(sheet), *well]
+
+
+def _all_well(bands: list[BandSpec]) -> Any:
+    """Something was tested and nothing is out of band."""
+    tested = ["or", *(["not", ["missing", b.parameter]] for b in bands)]
+    good = [
+        ["or", ["missing", b.parameter], ["=", f"{b.parameter}:word", ["word", "in_band"]]] for b in bands
+    ]
+    return ["if", ["and", tested, *good], ["say", "all_well", {}], None]
 
 
 def _outputs(sheet: TankSheet, bands: list[BandSpec]) -> dict[str, Any]:
@@ -34,7 +44,7 @@ def _outputs(sheet: TankSheet, bands: list[BandSpec]) -> dict[str, Any]:
     if sheet.state in FORBIDDING:
         outputs["advice"] = ["list", ["say", "state_forbids", {"state": ["word", STATE_WORDS[sheet.state]]}]]
         return outputs
-    first = ["if", waits, ["list", ["say", "waits", {}]], ["list", *_advice(sheet)]]
+    first = ["if", waits, ["list", ["say", "waits", {}]], ["list", *_advice(sheet, bands)]]
     if surprises:
         first = ["if", ["or", *surprises], ["list", ["say", "again", {}]], first]
     outputs["advice"] = first
@@ -42,7 +52,7 @@ def _outputs(sheet: TankSheet, bands: list[BandSpec]) -> dict[str, Any]:
 
 
 def compile_sheet(sheet: TankSheet) -> dict[str, Any]:
-    """The program of one tank on one day: plain JSON, checked. Raises ProgramWrong never for a sound sheet."""
+    """The program of one tank on one day: plain JSON, checked."""
     bands = [_band(sheet, key) for key in sheet.parameters()]
     steps: list[list[Any]] = []
     for band in bands:

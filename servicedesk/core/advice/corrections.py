@@ -1,18 +1,23 @@
 """What is corrected slowly: salinity first, then what is dosed, each within its safe daily change; nitrate and
 phosphate by changing water; pH never chased. Order and rules: common practice (no source); arithmetic as in
-chemistry.dosing and chemistry.water."""
+chemistry.dosing and chemistry.water.
+
+No line rests on a value that is not to be acted on, and none is given without today's test (a word that is null
+matches nothing)."""
 
 import math
 from typing import Any
 
 from servicedesk.core import units
 from servicedesk.core.advice.sheet import MARINE, BandSpec, Product, TankSheet
-from servicedesk.core.advice.verdicts import shown
+from servicedesk.core.advice.verdicts import shown, unit_of
 
 Expression = Any
 DOSED = ("alkalinity", "carbonate_hardness", "calcium", "magnesium", "potassium")
 MOST_A_DAY = 0.3
 SAFE_K = 2.0
+LEAST_STEPS = 20
+SMALL_L = 100.0
 
 
 def out(parameter: str, side: str) -> Expression:
@@ -29,6 +34,30 @@ def name_of(parameter: str) -> Expression:
     return ["word", units.parameter(parameter).name]
 
 
+def plain(name: str, parameter: str) -> Expression:
+    """A saying that only names its parameter."""
+    return ["say", name, {"parameter": name_of(parameter)}]
+
+
+def doubted(sheet: TankSheet, parameter: str) -> Expression:
+    """Whether the value comes from an instrument that is not to be acted on. Where the tank's instrument is such a
+    one, the value must be said to come from elsewhere (doubt 0)."""
+    doubt = f"{parameter}:doubt"
+    if sheet.trust.get(parameter) == "not_to_act_on":
+        return ["not", ["=", doubt, 0]]
+    return ["=", doubt, 1]
+
+
+def if_trusted(sheet: TankSheet, parameter: str, line: Expression) -> Expression:
+    """The line, unless the value is doubted."""
+    return ["if", doubted(sheet, parameter), plain("not_acted_on", parameter), line]
+
+
+def litre_digits(sheet: TankSheet) -> int:
+    """Decimals with which litres are said: whole ones, tenths for small tanks."""
+    return 0 if sheet.net_l >= SMALL_L else 1
+
+
 def salinity_lines(sheet: TankSheet, band: BandSpec) -> list[Expression]:
     """Exchange for pure water or for mix, so that salinity moves no further than is safe in a day."""
     p, net = "salinity", sheet.net_l
@@ -36,125 +65,155 @@ def salinity_lines(sheet: TankSheet, band: BandSpec) -> list[Expression]:
     mix = sheet.fresh_mix.get("salinity", 35.0)
     down = ["max", goal, ["-", p, band.max_fall_per_day or 1.0]]
     up = ["min", goal, ["+", p, band.max_rise_per_day or 1.0]]
-    lower = ["*", net, ["clamp", ["/", ["-", p, down], p], 0, MOST_A_DAY]]
-    share = ["if", [">", mix, p], ["clamp", ["/", ["-", up, p], ["-", mix, p]], 0, MOST_A_DAY], None]
-    raised = ["*", net, share]
+    digits = litre_digits(sheet)
+    lower = _floor(["*", net, ["clamp", ["/", ["-", p, down], p], 0, MOST_A_DAY]], digits)
+    share = ["clamp", ["/", ["-", up, p], ["-", mix, p]], 0, MOST_A_DAY]
     high_parts = {
-        "litres": ["fixed", lower, 0],
+        "litres": ["fixed", lower, digits],
         "goal": ["fixed", ["*", p, ["-", 1, ["/", lower, net]]], 1],
     }
     low_parts = {
-        "litres": ["fixed", raised, 0],
+        "litres": ["fixed", _floor(["*", net, share], digits), digits],
         "mix": ["fixed", mix, 1],
         "goal": ["fixed", ["+", p, ["*", ["-", mix, p], share]], 1],
     }
+    raised = ["if", [">", mix, p], ["say", "salinity_low", low_parts], plain("raise_by_other", p)]
     return [
-        ["if", out(p, "above"), ["say", "salinity_high", high_parts], None],
-        ["if", ["and", out(p, "below"), [">", mix, p]], ["say", "salinity_low", low_parts], None],
+        ["if", out(p, "above"), if_trusted(sheet, p, ["say", "salinity_high", high_parts]), None],
+        ["if", out(p, "below"), if_trusted(sheet, p, raised), None],
     ]
 
 
-def _dose(sheet: TankSheet, band: BandSpec, product: Product) -> Expression:
-    p, goal = band.parameter, band.goal
+def _floor(amount: Expression, digits: int) -> Expression:
+    """Rounded down to that many decimals: a safe amount is never rounded up."""
+    power = 10**digits
+    return ["/", ["-", ["ceil", ["-", ["*", amount, power]]]], power]
+
+
+def _digits(most_ml: float) -> int:
+    """Decimals with which a day's mL are said: steps no coarser than a twentieth of the largest day's dose."""
+    return min(3, max(0, math.ceil(math.log10(LEAST_STEPS / most_ml))))
+
+
+def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: Product) -> Expression:
+    p = band.parameter
     relative = math.hypot(sheet.net_l_u / sheet.net_l, product.per_ml_u_rel)
     rise: Expression = ["-", goal, p]
-    days: Expression = 1.0
-    if band.max_rise_per_day:
-        days = ["max", 1.0, ["ceil", ["-", ["/", rise, band.max_rise_per_day], 1e-9]]]
+    days: Expression = ["max", 1.0, ["ceil", ["-", ["/", rise, step], 1e-9]]]
     total: Expression = ["/", ["*", rise, sheet.net_l], product.per_ml]
-    today: Expression = ["/", ["/", total, days], 1 + SAFE_K * relative]
-    days_text = [
-        "if",
-        [">", days, 1],
-        ["say", "more_days", {"days": ["fixed", days, 0]}],
-        ["say", "one_day", {}],
-    ]
+    digits = _digits(step * sheet.net_l / product.per_ml)
+    today = _floor(["/", ["/", total, days], 1 + SAFE_K * relative], digits)
     why = {
         "goal": shown(p, band.unit, goal),
         "value": shown(p, band.unit, p),
-        "unit": ["word", band.unit],
+        "unit": unit_of(band.unit),
         "net": ["fixed", sheet.net_l, 0],
         "strength": ["fixed", product.per_ml, 3],
-        "total": ["fixed", total, 0],
+        "total": ["fixed", total, digits],
         "days": ["fixed", days, 0],
         "u": ["fixed", 100 * relative, 0],
     }
+    more = ["say", "more_days", {"days": ["fixed", days, 0]}]
     parts = {
         "parameter": name_of(p),
-        "ml": ["fixed", today, 0],
+        "ml": ["fixed", today, digits],
         "product": ["word", product.name],
-        "days_text": days_text,
+        "days_text": ["if", [">", days, 1], more, ["say", "one_day", {}]],
     }
     extra = {
         "why": ["say", "why_raise", why],
         "product": ["word", product.key],
         "parameter": ["word", p],
-        "ml": ["round", today, 0],
+        "ml": ["round", today, digits],
     }
     return ["say", "raise", parts, extra]
 
 
-def _raise(sheet: TankSheet, band: BandSpec) -> Expression:
-    p = band.parameter
-    product = next((x for x in sheet.products if x.parameter == p), None)
-    if band.goal is None:
-        return None
-    if product is not None:
-        return _dose(sheet, band, product)
-    fresh = sheet.fresh_mix.get(p)
-    if fresh is not None and fresh > band.goal:
-        return _change(sheet, band, fresh, "raise_by_change")
-    return ["say", "raise_by_other", {"parameter": name_of(p)}]
-
-
-def _change(sheet: TankSheet, band: BandSpec, fresh: float, name: str) -> Expression:
+def _change(sheet: TankSheet, band: BandSpec, goal: float, fresh: float, name: str) -> Expression:
     """A water change that brings the value towards the goal, within the safe daily change and a third of the tank."""
-    p, goal = band.parameter, band.goal
-    step = band.max_rise_per_day if name == "raise_by_change" else band.max_fall_per_day
+    p = band.parameter
+    up = name != "lower_by_change"
+    step = band.max_rise_per_day if up else band.max_fall_per_day
     share: Expression = ["/", ["-", p, goal], ["-", p, fresh]]
     if step is not None:
         share = ["min", share, ["/", step, ["abs", ["-", p, fresh]]]]
     share = ["clamp", share, 0, MOST_A_DAY]
-    litres = ["fixed", ["*", sheet.net_l, share], 0]
+    digits = litre_digits(sheet)
+    litres = ["fixed", _floor(["*", sheet.net_l, share], digits), digits]
     reached = ["+", p, ["*", ["-", fresh, p], share]]
-    parts = {"parameter": name_of(p), "litres": litres, "goal": shown(p, band.unit, reached)}
+    parts = {
+        "parameter": name_of(p),
+        "litres": litres,
+        "goal": shown(p, band.unit, reached),
+        "fresh": shown(p, band.unit, fresh),
+        "unit": unit_of(band.unit),
+    }
     why = {
         "net": ["fixed", sheet.net_l, 0],
         "value": shown(p, band.unit, p),
         "goal": shown(p, band.unit, reached),
         "fresh": shown(p, band.unit, fresh),
         "litres": litres,
+        "share": ["fixed", ["*", 100, share], 0],
     }
     return ["say", name, parts, {"why": ["say", "why_change", why]}]
 
 
+def _raise(sheet: TankSheet, band: BandSpec, wait: Expression) -> list[Expression]:
+    """Lines for a value under its band, once salinity (`wait`) and trust allow it."""
+    p, goal = band.parameter, band.goal
+    low = out(p, "below")
+    if goal is None:
+        return [["if", low, plain("look", p), None]]
+    product, fresh = sheet.product(p), sheet.fresh_mix.get(p)
+    nothing = plain("raise_by_other", p)
+    step = band.max_rise_per_day
+    if product is not None:
+        first = _dose(sheet, band, goal, step, product) if step else plain("no_safe_step", p)
+    elif fresh is not None:
+        first = ["if", [">", fresh, p], _change(sheet, band, goal, fresh, "raise_by_change"), nothing]
+    elif p == "carbonate_hardness" and sheet.water_type not in MARINE:
+        first = _change(sheet, band, goal, goal * 1.5, "carbonate_low_soft")
+    else:
+        first = nothing
+    lines = [["if", low, ["if", wait, plain("after_salinity", p), if_trusted(sheet, p, first)], None]]
+    if product is not None and fresh is not None:
+        free = ["and", low, ["not", wait], ["not", doubted(sheet, p)], [">", fresh, p]]
+        lines.append(["if", free, _change(sheet, band, goal, fresh, "or_change"), None])
+    return lines
+
+
+def acid_waits(sheet: TankSheet) -> Expression:
+    """Old acid fresh water whose ammonia is high or not known today: nothing may raise its pH yet."""
+    if sheet.water_type in MARINE or sheet.band("ph") is None:
+        return False
+    unsure: Expression = True
+    if "ammonia_total" in sheet.parameters():
+        unsure = ["or", ["missing", "ammonia_total"], out("ammonia_total", "above")]
+    return ["and", out("ph", "below"), unsure]
+
+
 def dosed_lines(sheet: TankSheet) -> list[Expression]:
-    """Alkalinity, calcium, magnesium and the like: raised by dose, lowered by dosing less; after salinity."""
+    """Alkalinity, calcium, magnesium and the like: raised by dose, lowered by dosing less; after salinity. What raises
+    pH waits in old acid water until ammonia is known to be low."""
     lines: list[Expression] = []
     salty = sheet.band("salinity") is not None
     wait = ["or", out("salinity", "below"), out("salinity", "above")] if salty else False
+    acid = acid_waits(sheet)
     for p in DOSED:
         band = sheet.band(p)
         if band is None:
             continue
-        later: Expression = ["say", "after_salinity", {"parameter": name_of(p)}]
-        if sheet.water_type not in MARINE and p == "carbonate_hardness" and not _product(sheet, p):
-            fresh = sheet.fresh_mix.get(p, (band.goal or 5.0) * 1.5)
-            low = _change(sheet, band, fresh, "carbonate_low_soft")
-        else:
-            low = _raise(sheet, band)
-        if p in sheet.trust and sheet.trust[p] == "not_to_act_on":
-            low = ["if", ["=", f"{p}:doubt", 1], ["say", "not_acted_on", {"parameter": name_of(p)}], low]
-        lines.append(["if", out(p, "below"), ["if", wait, later, low], None])
-        lines.append(["if", out(p, "above"), ["say", "lower_feed", {"parameter": name_of(p)}], None])
-    if sheet.band("alkalinity") and sheet.band("calcium"):
+        raising = _raise(sheet, band, wait)
+        if p in ("alkalinity", "carbonate_hardness") and acid is not False:
+            raising = [["if", acid, None, line] for line in raising]
+        lines += raising
+        name = "lower_feed" if sheet.product(p) is not None else "look"
+        lines.append(["if", out(p, "above"), plain(name, p), None])
+    if all(sheet.band(p) and sheet.product(p) for p in ("alkalinity", "calcium")):
         both = ["and", out("alkalinity", "below"), out("calcium", "below"), ["not", wait]]
         lines.append(["if", both, ["say", "apart", {}], None])
     return lines
-
-
-def _product(sheet: TankSheet, parameter: str) -> bool:
-    return any(product.parameter == parameter for product in sheet.products)
 
 
 def nutrient_lines(sheet: TankSheet) -> list[Expression]:
@@ -162,37 +221,67 @@ def nutrient_lines(sheet: TankSheet) -> list[Expression]:
     lines: list[Expression] = []
     nitrate, phosphate = sheet.band("nitrate"), sheet.band("phosphate")
     if nitrate is not None:
-        change = _change(sheet, nitrate, sheet.fresh_mix.get("nitrate", 0.0), "lower_by_change")
-        lines.append(["if", out("nitrate", "above"), change, None])
-        lines.append(
-            ["if", out("nitrate", "below"), ["say", "nutrients_low", {"parameter": name_of("nitrate")}], None]
-        )
+        fresh = sheet.fresh_mix.get("nitrate", 0.0)
+        goal = max(nitrate.goal or 0.0, fresh)
+        change = _change(sheet, nitrate, goal, fresh, "lower_by_change")
+        lower = ["if", [">", "nitrate", fresh], change, plain("lower_by_other", "nitrate")]
+        lines.append(["if", out("nitrate", "above"), if_trusted(sheet, "nitrate", lower), None])
+        lines.append(["if", out("nitrate", "below"), plain("nutrients_low", "nitrate"), None])
     if phosphate is not None:
         step = phosphate.max_fall_per_day or 0.05
         parts = {
             "parameter": name_of("phosphate"),
             "step": shown("phosphate", phosphate.unit, step, step=True),
-            "unit": ["word", phosphate.unit],
+            "unit": unit_of(phosphate.unit),
         }
-        lines.append(["if", out("phosphate", "above"), ["say", "lower_slowly", parts], None])
-        low = ["say", "nutrients_low", {"parameter": name_of("phosphate")}]
-        lines.append(["if", out("phosphate", "below"), low, None])
+        slowly = if_trusted(sheet, "phosphate", ["say", "lower_slowly", parts])
+        lines.append(["if", out("phosphate", "above"), slowly, None])
+        lines.append(["if", out("phosphate", "below"), plain("nutrients_low", "phosphate"), None])
     return lines
 
 
 def other_lines(sheet: TankSheet) -> list[Expression]:
-    """pH is never chased; old acid water is tested for ammonia first; temperature moves slowly."""
+    """pH is never chased; old acid water is tested for ammonia first; temperature moves slowly; for everything else
+    the cause comes first."""
     lines: list[Expression] = []
     if sheet.band("ph") is not None:
-        if sheet.water_type not in MARINE and sheet.band("ammonia_total") is not None:
-            unsure = ["or", ["missing", "ammonia_total"], out("ammonia_total", "above")]
-            lines.append(["if", ["and", out("ph", "below"), unsure], ["say", "acid_old", {}], None])
-        lines.append(
-            ["if", ["or", out("ph", "below"), out("ph", "above")], ["say", "ph_not_chased", {}], None]
-        )
+        acid = acid_waits(sheet)
+        if acid is not False:
+            lines.append(["if", acid, ["say", "acid_old", {}], None])
+        off = ["or", out("ph", "below"), out("ph", "above")]
+        lines.append(["if", off, ["say", "ph_not_chased", {}], None])
     temperature = sheet.band("temperature")
     if temperature is not None:
-        step = ["fixed", temperature.max_rise_per_day or 1.0, 1]
         mild = ["or", *(["=", "temperature:word", ["word", side]] for side in ("below", "above"))]
-        lines.append(["if", mild, ["say", "temperature_off", {"step": step}], None])
+        lines.append(["if", mild, ["say", "temperature_off", step_parts(temperature)], None])
+    for band in sheet.bands:
+        sides = _without_own_line(sheet, band.parameter)
+        if sides:
+            off = ["or", *(["=", f"{band.parameter}:word", ["word", side]] for side in sides)]
+            lines.append(["if", off, plain("look", band.parameter), None])
     return lines
+
+
+def step_parts(band: BandSpec) -> dict[str, Expression]:
+    """The safe daily change of temperature as parts of a sentence, in the unit shown."""
+    step = band.max_rise_per_day or 1.0
+    return {"step": shown("temperature", band.unit, step, step=True), "unit": unit_of(band.unit)}
+
+
+WORDS_OUT = ("below", "above", "below_limit", "above_limit")
+OWN_LINES = {
+    **dict.fromkeys((*DOSED, "salinity", "ph", "temperature", "nitrate", "phosphate"), WORDS_OUT),
+    **dict.fromkeys(("ammonia_total", "chlorine_total"), ("above", "above_limit")),
+    "dissolved_oxygen": ("below_limit",),
+    "carbon_dioxide": ("above_limit",),
+}
+
+
+def _without_own_line(sheet: TankSheet, parameter: str) -> list[str]:
+    """The words of a parameter for which no other line speaks."""
+    own = OWN_LINES.get(parameter, ())
+    if parameter == "nitrite" and sheet.water_type not in MARINE:
+        own = ("above", "above_limit")
+    if parameter == "copper" and "copper" in sheet.sensitive:
+        own = ("above", "above_limit")
+    return [word for word in WORDS_OUT if word not in own]

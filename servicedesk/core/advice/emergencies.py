@@ -1,8 +1,9 @@
-"""What is not corrected slowly: act now, then tell the owner. Common practice (no source) unless a test says otherwise."""
+"""What is not corrected slowly: act now, then tell the owner. Common practice (no source)."""
 
 from typing import Any
 
-from servicedesk.core.advice.sheet import FRESH, BandSpec, TankSheet
+from servicedesk.core.advice.corrections import litre_digits, step_parts
+from servicedesk.core.advice.sheet import FRESH, TankSheet
 
 Expression = Any
 MOST_AT_ONCE = 0.5
@@ -15,15 +16,11 @@ def _is(parameter: str, *words: str) -> Expression:
 def _litres(sheet: TankSheet, parameter: str, goal: float) -> Expression:
     """Litres that bring a value to the goal with water free of it, at most half the tank at once."""
     part = ["/", ["-", parameter, goal], parameter]
-    return ["fixed", ["*", sheet.net_l, ["clamp", part, 0, MOST_AT_ONCE]], 0]
+    return ["fixed", ["*", sheet.net_l, ["clamp", part, 0, MOST_AT_ONCE]], litre_digits(sheet)]
 
 
 def _line(condition: Expression, name: str, parts: dict[str, Expression]) -> Expression:
     return ["if", condition, ["say", name, parts, {"urgent": True}], None]
-
-
-def _step(band: BandSpec | None) -> Expression:
-    return ["fixed", (band.max_rise_per_day if band else None) or 1.0, 0]
 
 
 def emergency_lines(sheet: TankSheet) -> list[Expression]:
@@ -42,9 +39,7 @@ def emergency_lines(sheet: TankSheet) -> list[Expression]:
         lines.append(_line(_is("dissolved_oxygen", "below_limit"), "act_oxygen", {}))
     if "temperature" in have:
         lines.append(_line(_is("temperature", "above_limit"), "act_heat", {}))
-        lines.append(
-            _line(_is("temperature", "below_limit"), "act_cold", {"step": _step(have["temperature"])})
-        )
+        lines.append(_line(_is("temperature", "below_limit"), "act_cold", step_parts(have["temperature"])))
     if "carbon_dioxide" in have:
         lines.append(_line(_is("carbon_dioxide", "above_limit"), "act_co2", {}))
     if "copper" in have and "copper" in sheet.sensitive:

@@ -5,7 +5,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from servicedesk.core.advice.sheet import BandSpec
+from servicedesk.core.advice.verdicts import word_steps
 from servicedesk.core.program import evaluate
+from servicedesk.core.program.evaluate import VERSION
 from servicedesk.core.tables import read_json
 
 WORDS = {
@@ -17,6 +20,7 @@ WORDS = {
     "test_again": "Test again",
     "not_tested": "Not tested",
 }
+NOTHING = "–"
 PART = re.compile(r"\{(\w+)\}")
 
 
@@ -66,7 +70,11 @@ class Judgement:
 def say(sentence_id: str, parts: Mapping[str, Any]) -> str:
     """The sentence of that id with its parts filled in; a part may itself be a saying."""
     texts = {
-        key: say(value["say"], value["parts"]) if isinstance(value, dict) else str(value)
+        key: say(value["say"], value["parts"])
+        if isinstance(value, dict)
+        else NOTHING
+        if value is None
+        else str(value)
         for key, value in parts.items()
     }
     template: str = read_json("sentences.json")[sentence_id]
@@ -94,6 +102,17 @@ def _verdict(parameter: str, output: Any) -> Verdict:
     return Verdict(parameter=parameter, word=word, also=also, sentence_id=said["say"], parts=said["parts"])
 
 
+def word_of(band: BandSpec, value: float) -> str:
+    """The word of one value against its band, without history, as a visit would say it (a key of WORDS)."""
+    program = {
+        "version": VERSION,
+        "inputs": [band.parameter],
+        "steps": [[name, step] for name, step in word_steps(band)],
+        "outputs": {"word": f"{band.parameter}:word"},
+    }
+    return str(evaluate(program, {band.parameter: value})["word"])
+
+
 def judge(program: Mapping[str, Any], values: Mapping[str, float | None]) -> Judgement:
     """Judge the values (inputs as in advice.verdicts) by a tank's program."""
     found = evaluate(program, values)
@@ -102,15 +121,10 @@ def judge(program: Mapping[str, Any], values: Mapping[str, float | None]) -> Jud
         for name, output in found.items()
         if name.startswith("verdict:")
     }
-    advice = tuple(_line(said) for said in found["advice"])
-    urgent = tuple(_line(said) for said in found["urgent"])
-    tested = [v for v in verdicts.values() if v.word != "not_tested"]
-    if tested and not advice and not urgent and all(v.word == "in_band" for v in tested):
-        advice = (Line(sentence_id="all_well", parts={}),)
     return Judgement(
         verdicts=verdicts,
-        urgent=urgent,
-        advice=advice,
+        urgent=tuple(_line(said) for said in found["urgent"]),
+        advice=tuple(_line(said) for said in found["advice"]),
         waits_for=tuple(found["waits_for"]),
         test_again=tuple(found["test_again"]),
     )

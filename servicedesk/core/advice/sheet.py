@@ -57,7 +57,8 @@ class Product:
 @dataclass(frozen=True)
 class TankSheet:
     """A tank on a day. `tests` are the parameters that today's round of tests asks for; `fresh_mix` what the water
-    for changes holds; `state` a tank state; `sensitive` what its animals cannot bear (e.g. "copper")."""
+    for changes holds; `state` a tank state; `trust` where the tank's instruments stand per parameter ("believed",
+    "to_check", "not_to_act_on"); `sensitive` what its animals cannot bear (e.g. "copper")."""
 
     water_type: str
     net_l: float
@@ -78,6 +79,10 @@ class TankSheet:
     def band(self, parameter: str) -> BandSpec | None:
         """The band of a parameter, where the tank has one."""
         return next((b for b in self.bands if b.parameter == parameter), None)
+
+    def product(self, parameter: str) -> Product | None:
+        """The first solution on the tank's list that raises a parameter."""
+        return next((p for p in self.products if p.parameter == parameter), None)
 
     def parameters(self) -> list[str]:
         """Everything that can be judged today, in the usual order of testing."""

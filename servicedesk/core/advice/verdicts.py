@@ -1,7 +1,7 @@
 """Compiling one parameter's verdict: in band, out, beyond the limit, or far from history so test again.
 
 Inputs per parameter p: `p` the value (the mean where there are replicates), `p:n` how many results it stands on,
-`p:doubt` 1 where it comes from an instrument that is not to be acted on."""
+`p:doubt` 1 where it comes from an instrument that is not to be acted on, 0 where it is known to come from elsewhere."""
 
 from typing import Any
 
@@ -14,6 +14,12 @@ Expression = Any
 def inputs_of(parameter: str) -> list[str]:
     """The names of the inputs of one parameter."""
     return [parameter, f"{parameter}:n", f"{parameter}:doubt"]
+
+
+def unit_of(unit: str) -> Expression:
+    """A unit as it follows a number in a sentence: with its space, or nothing."""
+    word = units.unit_word(unit)
+    return ["word", f" {word}" if word else ""]
 
 
 def shown(parameter: str, unit: str, expression: Expression, *, step: bool = False) -> Expression:
@@ -76,13 +82,13 @@ def _edge_saying(band: BandSpec, name: str, edge: float, part: str) -> Expressio
         {
             "by": _by(band, edge, over),
             part: shown(band.parameter, band.unit, edge),
-            "unit": ["word", band.unit],
+            "unit": unit_of(band.unit),
         },
     ]
 
 
 def _in_band_saying(band: BandSpec) -> Expression:
-    unit: Expression = ["word", band.unit]
+    unit: Expression = unit_of(band.unit)
     p = band.parameter
     if band.low is not None and band.high is not None:
         low, high = shown(p, band.unit, band.low), shown(p, band.unit, band.high)
@@ -113,7 +119,7 @@ def verdict_of(sheet: TankSheet, band: BandSpec) -> Expression:
             "low": shown(p, band.unit, expected.low),
             "high": shown(p, band.unit, expected.high),
             "value": shown(p, band.unit, p),
-            "unit": ["word", band.unit],
+            "unit": unit_of(band.unit),
         }
         saying = ["if", f"{p}:surprise", ["say", "test_again", again], saying]
     word = ["if", f"{p}:surprise", ["word", "test_again"], f"{p}:word"]

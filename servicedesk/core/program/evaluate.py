@@ -7,6 +7,9 @@ from typing import Any
 
 VERSION = 1
 DEEPEST = 40
+MOST_DIGITS = 9
+LARGEST_TEXT = 1e15
+EXACT = 2**53
 ARITY: dict[str, tuple[int, int | None]] = {
     "+": (2, None),
     "*": (2, None),
@@ -46,8 +49,8 @@ def _names_in(expression: Any, known: set[str], depth: int = 0) -> None:
     if expression is None or isinstance(expression, bool):
         return
     if isinstance(expression, int | float):
-        if not math.isfinite(expression):
-            raise ProgramWrong("A number is not finite.")
+        if not _is_number(expression):
+            raise ProgramWrong("A number is not finite, or too large.")
         return
     if isinstance(expression, str):
         if expression not in known:
@@ -73,6 +76,10 @@ def _operation(expression: list[Any], known: set[str], depth: int) -> None:
     elif op == "table":
         _names_in(rest[0], known, depth + 1)
         _table(rest[1], rest[2])
+    elif op in ("round", "fixed"):
+        _names_in(rest[0], known, depth + 1)
+        if type(rest[1]) is not int or not 0 <= rest[1] <= MOST_DIGITS:
+            raise ProgramWrong(f"“{op}” names its digits, 0 to {MOST_DIGITS}.")
     else:
         for part in rest:
             _names_in(part, known, depth + 1)
@@ -86,16 +93,41 @@ def _saying(rest: list[Any], known: set[str], depth: int) -> None:
             _names_in(part, known, depth + 1)
 
 
+def _is_number(value: Any) -> bool:
+    """A number that both evaluators hold alike: finite, and a whole one not beyond 2 to the 53rd."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) <= EXACT if isinstance(value, int) else math.isfinite(value)
+
+
 def _table(xs: Any, ys: Any) -> None:
     sound = isinstance(xs, list) and isinstance(ys, list) and len(xs) == len(ys) >= 2
-    if not sound or any(later <= earlier for earlier, later in zip(xs, xs[1:], strict=False)):
-        raise ProgramWrong("A table has two or more points in rising order.")
+    if not sound or not all(_is_number(value) for value in (*xs, *ys)):
+        raise ProgramWrong("A table has two or more points, all of them numbers.")
+    if any(later <= earlier for earlier, later in zip(xs, xs[1:], strict=False)):
+        raise ProgramWrong("A table's points stand in rising order.")
+
+
+def _frame(program: Mapping[str, Any]) -> None:
+    """The outer form: names, pairs and outputs are where they belong."""
+    inputs, steps, outputs = (program.get(name) for name in ("inputs", "steps", "outputs"))
+    if not isinstance(inputs, list) or not all(isinstance(name, str) for name in inputs):
+        raise ProgramWrong("A program lists the names of its inputs.")
+    if len(set(inputs)) != len(inputs):
+        raise ProgramWrong("An input is named twice.")
+    if not isinstance(steps, list) or not all(
+        isinstance(step, list | tuple) and len(step) == 2 and isinstance(step[0], str) for step in steps
+    ):
+        raise ProgramWrong("A step is a name and an expression.")
+    if not isinstance(outputs, dict):
+        raise ProgramWrong("A program names its outputs.")
 
 
 def check(program: Mapping[str, Any]) -> None:
-    """Raise ProgramWrong unless every part of the program is understood and used in order."""
+    """Raise ProgramWrong unless every part of the program is understood and used in order (so there is no cycle)."""
     if program.get("version") != VERSION:
         raise ProgramWrong(f"The program's version is not {VERSION}.")
+    _frame(program)
     known = set(program["inputs"])
     for name, expression in program["steps"]:
         _names_in(expression, known)
@@ -111,7 +143,7 @@ def _finite(value: float) -> float | None:
 
 
 def _round(value: float, digits: float) -> float | None:
-    power = float(10 ** int(digits))
+    power = 10.0 ** int(digits)
     scaled = _finite(abs(value) * power)
     if scaled is None:
         return None
@@ -121,7 +153,7 @@ def _round(value: float, digits: float) -> float | None:
 
 def _fixed(value: float, digits: float) -> str | None:
     rounded = _round(value, digits)
-    return None if rounded is None else f"{rounded:.{int(digits)}f}"
+    return None if rounded is None or abs(rounded) > LARGEST_TEXT else f"{rounded:.{int(digits)}f}"
 
 
 def _divide(top: float, bottom: float) -> float | None:
@@ -160,7 +192,7 @@ ARITHMETIC: dict[str, Callable[..., Any]] = {
     "min": min,
     "max": max,
     "abs": abs,
-    "ceil": lambda a: float(math.ceil(a)) if math.isfinite(a) else None,
+    "ceil": math.ceil,
     "clamp": lambda a, low, high: max(low, min(high, a)),
     "round": _round,
     "fixed": _fixed,
@@ -172,6 +204,22 @@ COMPARE: dict[str, Callable[[Any, Any], bool]] = {
     ">=": lambda a, b: a >= b,
     "=": lambda a, b: a == b,
 }
+
+
+def _kind(value: Any) -> str | None:
+    """What may be reckoned with or compared: a truth, a number, a word; anything else is None."""
+    if isinstance(value, bool):
+        return "truth"
+    if isinstance(value, int | float):
+        return "number"
+    return "word" if isinstance(value, str) else None
+
+
+def _compare(op: str, left: Any, right: Any) -> bool:
+    kind = _kind(left)
+    if kind is None or kind != _kind(right) or (op != "=" and kind != "number"):
+        return False
+    return COMPARE[op](left, right)
 
 
 class _Run:
@@ -187,19 +235,16 @@ class _Run:
         if op in ARITHMETIC:
             return self._arithmetic(op, rest)
         if op in COMPARE:
-            left, right = self.value(rest[0]), self.value(rest[1])
-            return left is not None and right is not None and COMPARE[op](left, right)
+            return _compare(op, self.value(rest[0]), self.value(rest[1]))
         special: Callable[..., Any] = getattr(self, f"_do_{op}")
         return special(*rest)
 
     def _arithmetic(self, op: str, rest: list[Any]) -> Any:
         parts = [self.value(part) for part in rest]
-        if any(part is None for part in parts):
+        if any(_kind(part) != "number" for part in parts):
             return None
         result = ARITHMETIC[op](*parts)
-        if isinstance(result, int | float):
-            return _finite(float(result))
-        return result
+        return _finite(float(result)) if _kind(result) == "number" else result
 
     def _do_and(self, *rest: Any) -> bool:
         return all(self.value(part) is True for part in rest)
@@ -221,7 +266,7 @@ class _Run:
 
     def _do_table(self, x: Any, xs: list[float], ys: list[float]) -> float | None:
         at = self.value(x)
-        return None if at is None else _finite(_interpolate(at, xs, ys))
+        return _finite(_interpolate(at, xs, ys)) if _kind(at) == "number" else None
 
     def _do_list(self, *rest: Any) -> list[Any]:
         return [v for v in (self.value(part) for part in rest) if v is not None]
@@ -243,8 +288,8 @@ def evaluate(program: Mapping[str, Any], inputs: Mapping[str, float | None]) -> 
     names: dict[str, Any] = {}
     for name in program["inputs"]:
         given = inputs.get(name)
-        if given is not None and not math.isfinite(given):
-            raise ProgramWrong(f"The input “{name}” is not finite.")
+        if given is not None and not _is_number(given):
+            raise ProgramWrong(f"The input “{name}” is not a finite number.")
         names[name] = None if given is None else float(given)
     run = _Run(names)
     for name, expression in program["steps"]:

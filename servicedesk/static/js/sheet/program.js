@@ -2,6 +2,7 @@
 // servicedesk/core/program/evaluate.py. Change both; the shared vectors in fixtures/program tell when they differ.
 
 const VERSION = 1;
+const LARGEST_TEXT = 1e15;
 
 export class ProgramWrong extends Error {}
 
@@ -17,7 +18,7 @@ function round(value, digits) {
 
 function fixed(value, digits) {
   const rounded = round(value, digits);
-  return rounded === null ? null : rounded.toFixed(Math.trunc(digits));
+  return rounded === null || Math.abs(rounded) > LARGEST_TEXT ? null : rounded.toFixed(Math.trunc(digits));
 }
 
 function interpolate(x, xs, ys) {
@@ -53,6 +54,15 @@ const COMPARE = {
   "=": (a, b) => a === b,
 };
 
+// What may be reckoned with or compared: a truth, a number, a word; anything else is null.
+const kindOf = (value) => ({ boolean: "truth", number: "number", string: "word" })[typeof value] ?? null;
+
+function compare(op, left, right) {
+  const kind = kindOf(left);
+  if (kind === null || kind !== kindOf(right) || (op !== "=" && kind !== "number")) return false;
+  return COMPARE[op](left, right);
+}
+
 const valuesOf = (parts, names) =>
   Object.fromEntries(Object.entries(parts).map(([key, part]) => [key, valueOf(part, names)]));
 
@@ -66,7 +76,7 @@ const SPECIAL = {
   list: (names, ...rest) => rest.map((part) => valueOf(part, names)).filter((value) => value !== null),
   table: (names, x, xs, ys) => {
     const at = valueOf(x, names);
-    return at === null ? null : finite(interpolate(at, xs, ys));
+    return kindOf(at) === "number" ? finite(interpolate(at, xs, ys)) : null;
   },
   say: (names, name, parts, extra) => {
     const said = { say: name, parts: valuesOf(parts, names) };
@@ -84,13 +94,12 @@ function valueOf(expression, names) {
   const [op, ...rest] = expression;
   if (Object.hasOwn(ARITHMETIC, op)) {
     const parts = rest.map((part) => valueOf(part, names));
-    if (parts.some((part) => part === null)) return null;
+    if (parts.some((part) => kindOf(part) !== "number")) return null;
     const result = ARITHMETIC[op](...parts);
     return typeof result === "number" ? finite(result) : result;
   }
   if (Object.hasOwn(COMPARE, op)) {
-    const [left, right] = rest.map((part) => valueOf(part, names));
-    return left !== null && right !== null && COMPARE[op](left, right);
+    return compare(op, ...rest.map((part) => valueOf(part, names)));
   }
   if (Object.hasOwn(SPECIAL, op)) return SPECIAL[op](names, ...rest);
   throw new ProgramWrong(`“${op}” is not an operation.`);
@@ -101,14 +110,22 @@ export function evaluate(program, inputs) {
   const names = new Map();
   for (const name of program.inputs) {
     const given = inputs[name] ?? null;
-    if (given !== null && !Number.isFinite(given)) throw new ProgramWrong(`The input “${name}” is not finite.`);
+    if (given !== null && !Number.isFinite(given)) {
+      throw new ProgramWrong(`The input “${name}” is not a finite number.`);
+    }
     names.set(name, given);
   }
   for (const [name, expression] of program.steps) names.set(name, valueOf(expression, names));
   return valuesOf(program.outputs, names);
 }
 
-// Puts a sentence's parts into its template: "{by} under the low mark of {low}."
+// Puts a sentence's parts into its template: "{by} under the low mark of {low}." A part may itself be a saying.
 export function sentence(templates, said) {
-  return templates[said.say].replace(/\{(\w+)\}/g, (whole, name) => String(said.parts[name] ?? whole));
+  const text = (part) => {
+    if (part === null) return "–";
+    return typeof part === "object" ? sentence(templates, part) : String(part);
+  };
+  return templates[said.say].replace(/\{(\w+)\}/g, (whole, name) =>
+    Object.hasOwn(said.parts, name) ? text(said.parts[name]) : whole,
+  );
 }
