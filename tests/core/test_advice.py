@@ -1,8 +1,15 @@
-import pytest
+import random
+from dataclasses import replace
 
-from servicedesk.core.advice import judge
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from servicedesk.core import units
+from servicedesk.core.advice import BandSpec, Product, TankSheet, judge, say, word_of
 from servicedesk.core.advice.compile import compile_sheet
-from tests.core.vectors import sheet_of
+from servicedesk.core.advice.sheet import SheetWrong
+from tests.core.vectors import edges, rounds, sheet_of
 
 GOOD = {
     "temperature": 25.5, "salinity": 35.0, "ph": 8.2, "ammonia_total": 0.0, "nitrite": 0.0, "alkalinity": 8.0,
@@ -135,3 +142,217 @@ def test_high_nitrate_is_lowered_by_a_water_change_within_a_third_of_the_tank():
     line = next(x for x in said(nitrate=24.0).advice if x.sentence_id == "lower_by_change")
 
     assert 0 < float(line.parts["litres"]) <= 0.3 * 437 + 0.5
+
+
+def ids(lines):
+    return [line.sentence_id for line in lines]
+
+
+def judged(sheet, **values):
+    return judge(compile_sheet(sheet), {**{f"{p}:n": 2.0 for p in values}, **values})
+
+
+def test_a_sheet_without_volume_or_a_product_without_strength_is_refused():
+    with pytest.raises(SheetWrong, match="volume"):
+        TankSheet(water_type="pond", net_l=0, bands=())
+    with pytest.raises(SheetWrong, match="strength of carbonate"):
+        Product("k", "carbonate", "alkalinity", 0.0)
+
+
+@pytest.mark.parametrize(
+    ("band", "goal"),
+    [
+        (BandSpec("ph", "pH", target=7.0), 7.0),
+        (BandSpec("ph", "pH", low=6.0, high=7.0), 6.5),
+        (BandSpec("ph", "pH", low=6.0), 6.0),
+        (BandSpec("ph", "pH", high=7.0), 7.0),
+        (BandSpec("ph", "pH", alarm_low=5.0), None),
+    ],
+)
+def test_a_correction_aims_at_the_target_or_the_middle_of_the_band(band, goal):
+    assert band.goal == goal
+
+
+@pytest.mark.parametrize(
+    ("value", "word"),
+    [(8.0, "in_band"), (7.15, "in_band"), (7.14, "below"), (6.2, "below_limit"), (9.04, "in_band"), (9.06, "above"), (12.0, "above_limit")],
+)  # fmt: skip
+def test_word_of_a_value_as_it_is_shown(value, word):
+    assert word_of(BandSpec("alkalinity", "dKH", 7.2, 8.0, 9.0, 6.3, 11.0), value) == word
+
+
+def test_temperature_is_said_in_the_tanks_unit():
+    band = BandSpec("temperature", "F", 24.5, 25.5, 26.5, 23.0, 28.0, 1.0, 1.0)
+    sheet = TankSheet(water_type="marine_fish", net_l=400.0, bands=(band,))
+
+    found = judged(sheet, temperature=27.0)
+
+    assert found.verdicts["temperature"].sentence == "0.9 over the high mark of 79.7 °F."
+    assert found.advice[0].sentence.endswith("Move it by no more than 1.8 °F a day.")
+
+
+def test_cold_water_is_warmed_by_no_more_than_its_safe_step():
+    band = BandSpec("temperature", "C", 24.0, 25.0, 26.0, 22.0, 28.0, 1.5, 1.5)
+
+    line = judged(TankSheet(water_type="pond", net_l=400.0, bands=(band,)), temperature=20.0).urgent[0]
+
+    assert "no more than 1.5 °C in a day" in line.sentence
+
+
+def test_a_dose_is_rounded_down_and_in_fine_steps_for_a_small_tank():
+    band = BandSpec("alkalinity", "dKH", 7.2, 8.0, 9.0, 6.3, 11.0, 0.5, 0.8)
+    product = Product("k", "strong solution", "alkalinity", 2.8)
+    sheet = TankSheet(water_type="reef_stony", net_l=30.0, bands=(band,), products=(product,))
+
+    line = judged(sheet, alkalinity=7.0).advice[0]
+
+    exact = 1.0 * 30.0 / 2.8 / 2 / 1.04
+    assert line.parts["ml"] == "5.1"
+    assert line.ml == 5.1
+    assert 0 < exact - line.ml < 0.1
+
+
+@given(
+    st.floats(20, 3000), st.floats(0, 0.2), st.floats(0.05, 500), st.floats(0, 0.1), st.floats(0.1, 2), st.floats(3, 7.1)
+)  # fmt: skip
+def test_no_dose_reaches_beyond_the_safe_daily_change_even_in_a_smaller_tank(
+    net_l, net_u, per_ml, per_ml_u, step, value
+):
+    """Even when the tank is smaller and the solution stronger by two standard uncertainties together."""
+    band = BandSpec("alkalinity", "dKH", 7.2, 8.0, 9.0, 2.0, 11.0, step, 0.8)
+    product = Product("k", "solution", "alkalinity", per_ml, per_ml_u)
+    sheet = TankSheet(
+        water_type="reef_stony", net_l=net_l, net_l_u=net_l * net_u, bands=(band,), products=(product,)
+    )
+
+    line = judged(sheet, alkalinity=value).advice[0]
+
+    relative = (net_u**2 + per_ml_u**2) ** 0.5
+    assert line.ml * per_ml / net_l * (1 + 2 * relative) <= step * (1 + 1e-6)
+    assert line.ml * per_ml / net_l <= 8.0 - value + 1e-6
+
+
+def test_no_safe_daily_change_means_no_dose():
+    band = BandSpec("magnesium", "mg/L", 1250, 1340, 1420)
+    sheet = TankSheet(
+        water_type="reef_soft", net_l=400.0, bands=(band,), products=(Product("k", "mg", "magnesium", 60.0),)
+    )
+
+    line = judged(sheet, magnesium=1200.0).advice[0]
+
+    assert (line.sentence_id, line.ml) == ("no_safe_step", None)
+
+
+def test_a_band_with_limits_only_names_no_goal_and_doses_nothing():
+    sheet = TankSheet(
+        water_type="reef_soft", net_l=400.0, bands=(BandSpec("magnesium", "mg/L", alarm_low=1100.0),)
+    )
+
+    assert ids(judged(sheet, magnesium=1000.0).advice) == ["look"]
+    assert judged(sheet, magnesium=1200.0).verdicts["magnesium"].sentence == "This tank has no band for it."
+
+
+def test_a_water_change_is_offered_beside_the_dose():
+    line = next(x for x in said(alkalinity=6.9).advice if x.sentence_id == "or_change")
+
+    litres = float(line.parts["litres"])
+    assert litres <= 0.3 * 437
+    assert 6.9 + (8.0 - 6.9) * litres / 437 == pytest.approx(float(line.parts["goal"]), abs=0.06)
+    assert "30 % of 437 L" in line.why
+
+
+@pytest.mark.parametrize("doubt", [None, 1.0])
+def test_the_tanks_own_doubtful_instrument_starts_nothing_unless_the_value_comes_from_elsewhere(doubt):
+    sheet = replace(sheet_of("reef_stony"), trust={"salinity": "not_to_act_on"})
+    given_ = {**GOOD, **{f"{p}:n": 2.0 for p in GOOD}, "salinity": 36.6}
+
+    doubted = judge(compile_sheet(sheet), {**given_, "salinity:doubt": doubt})
+    by_hand = judge(compile_sheet(sheet), {**given_, "salinity:doubt": 0.0})
+
+    assert ids(doubted.advice) == ["not_acted_on"]
+    assert ids(by_hand.advice) == ["salinity_high"]
+
+
+def test_a_doubtful_nitrate_changes_no_water():
+    found = said(**{"nitrate": 24.0, "nitrate:doubt": 1.0})
+
+    assert ids(found.advice) == ["not_acted_on"]
+
+
+def test_carbonate_hardness_is_not_raised_in_old_acid_water_while_ammonia_is_high():
+    given_ = {"temperature": 25.0, "ph": 6.3, "general_hardness": 8.0, "carbonate_hardness": 2.0, "nitrite": 0.0, "nitrate": 20.0, "chlorine_total": 0.0}  # fmt: skip
+
+    high = said("fresh_community", **given_, ammonia_total=0.6)
+    low = said("fresh_community", **given_, ammonia_total=0.0)
+
+    assert "carbonate_low_soft" not in ids(high.advice)
+    assert "acid_old" in ids(high.advice)
+    assert "carbonate_low_soft" in ids(low.advice)
+    assert "acid_old" not in ids(low.advice)
+
+
+def test_acid_water_whose_ammonia_nobody_tests_counts_as_unknown():
+    bands = (
+        BandSpec("ph", "pH", 6.6, 7.2, 7.8),
+        BandSpec("carbonate_hardness", "dKH", 3, 5, 10, 1.5, 16, 2, 2),
+    )
+
+    found = judged(TankSheet(water_type="planted", net_l=200.0, bands=bands), ph=6.2, carbonate_hardness=2.0)
+
+    assert ids(found.advice) == ["acid_old", "ph_not_chased"]
+
+
+@pytest.mark.parametrize("water_type", ["reef_stony", "fresh_community", "planted", "brackish", "pond"])
+def test_nothing_out_of_band_passes_without_a_word(water_type):
+    sheet = replace(sheet_of(water_type), expected={}, tests=())
+    good = {b.parameter: b.goal for b in sheet.bands}
+    for band in sheet.bands:
+        step = 10.0 ** -units.parameter(band.parameter).decimals
+        marks = (band.low, -1), (band.alarm_low, -1), (band.high, 1), (band.alarm_high, 1)
+        for edge, side in marks:
+            if edge is None:
+                continue
+            value = edge + side * max(step, abs(edge) * 0.05)
+            found = judged(sheet, **{**good, band.parameter: value})
+
+            assert found.verdicts[band.parameter].word != "in_band", (band.parameter, value)
+            assert [*found.urgent, *found.advice], (band.parameter, value)
+            assert "all_well" not in ids(found.advice)
+
+
+@pytest.mark.parametrize("water_type", ["reef_soft", "cichlid_hard"])
+def test_no_line_has_an_empty_part(water_type):
+    sheet = sheet_of(water_type)
+    for case in _cases(sheet):
+        found = judge(compile_sheet(sheet), case)
+        for line in (*found.urgent, *found.advice):
+            assert "–" not in line.sentence, line
+            assert "{" not in line.sentence, line
+
+
+def _cases(sheet):
+    return [*edges(sheet), *rounds(sheet, random.Random(7), 40)]
+
+
+def test_a_part_that_is_missing_is_shown_as_a_dash():
+    assert say("below", {"by": None, "low": "7.2", "unit": " dKH"}) == "– under the low mark of 7.2 dKH."
+
+
+def test_a_parameter_not_tested_says_nothing():
+    verdict = said(calcium=None).verdicts["calcium"]
+
+    assert (verdict.word, verdict.also, verdict.sentence) == ("not_tested", "not_tested", "")
+
+
+def test_a_tank_without_bands_and_tests_has_nothing_to_say():
+    found = judged(TankSheet(water_type="pond", net_l=3000.0, bands=()))
+
+    assert (found.verdicts, found.urgent, found.advice, found.waits_for) == ({}, (), (), ())
+
+
+def test_a_change_without_a_safe_step_replaces_no_more_than_a_third_of_the_tank():
+    sheet = TankSheet(water_type="pond", net_l=1000.0, bands=(BandSpec("nitrate", "mg/L NO3", None, 10, 40),))
+
+    line = judged(sheet, nitrate=100.0).advice[0]
+
+    assert (line.parts["litres"], line.parts["goal"]) == ("300", "70")

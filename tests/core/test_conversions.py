@@ -1,5 +1,5 @@
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from servicedesk.core import units
@@ -28,6 +28,7 @@ def test_conversion_without_context_names_what_is_missing(parameter, unit):
     assert all(word in str(refused.value) for word in refused.value.missing)
 
 
+@settings(deadline=None)  # the first example loads gsw
 @given(st.sampled_from(sorted(conversions.TURNS)), st.floats(0, 1))
 def test_conversion_with_context_there_and_back_gives_the_same_value(pair, share):
     low, high = VALUES.get(pair, (0.1, 100.0))

@@ -45,6 +45,21 @@ def test_order_is_needed_when_it_runs_empty_before_lead_time_and_next_visit(days
     assert reorder.order_needed(empty=empty, today=TODAY, lead_days=5, days_to_next_visit=6) is needed
 
 
+def test_what_a_visits_tests_cost_together():
+    assert reorder.cost_per_visit([Decimal("0.1348"), Decimal("0.25"), Decimal("1")]) == Decimal("1.38")
+
+
+def test_what_is_not_used_never_runs_empty():
+    assert reorder.empty_on(today=TODAY, left_ml=105, ml_per_day=0) is None
+
+
+def test_amounts_that_cannot_be_are_refused():
+    with pytest.raises(reorder.NotCounted):
+        reorder.days_until_empty(left_ml=5, ml_per_day=-1)
+    with pytest.raises(reorder.NotCounted):
+        reorder.tests_left(left_ml=5, ml_per_test=0)
+
+
 def test_cost_per_test_counts_whole_tests():
     assert reorder.cost_per_test(
         price=Decimal("24"), pack_ml=1000, ml_per_test=7, made_up_to=1.25
@@ -66,6 +81,18 @@ def test_monthly_on_the_31st_falls_on_the_last_day():
         date(2026, 5, 31),
         date(2026, 6, 30),
     ]
+
+
+def test_a_window_shorter_than_nothing_is_refused():
+    for before, after in ((-1, 0), (0, -1)):
+        with pytest.raises(RuleWrong):
+            Rule(1, "weeks", TODAY, before_days=before, after_days=after)
+
+
+def test_rule_without_a_weekday_keeps_the_anchors_day():
+    found = [w.due for w in occurrences(Rule(1, "weeks", TODAY), TODAY, TODAY + timedelta(days=15))]
+
+    assert found == [TODAY, TODAY + timedelta(days=7), TODAY + timedelta(days=14)]
 
 
 def test_29_february_yearly_falls_on_28_in_other_years():
@@ -184,6 +211,36 @@ def test_slope_agrees_with_the_published_series():
     got = slope_per_day([(float(len(flows) - n), flow) for n, flow in enumerate(flows)])
 
     assert abs(got - wanted["value"]) <= wanted["tol"]
+
+
+def test_history_carries_a_slope_no_further_than_can_be():
+    points = [(4, 10.0), (3, 9.0), (2, 8.0), (1, 7.0)]
+
+    found = expected(points, tolerance=0.1, steepest=0.5)
+
+    assert found is not None
+    assert found.centre == pytest.approx(7.25)
+
+
+@given(st.lists(st.floats(1, 20), min_size=4, max_size=12), st.floats(0, 2), st.floats(0, 2))
+def test_a_wider_method_never_narrows_what_history_expects(values, tolerance, more):
+    points = [(float(len(values) - n), value) for n, value in enumerate(values)]
+    narrow, wide = expected(points, tolerance=tolerance), expected(points, tolerance=tolerance + more)
+
+    assert narrow is not None
+    assert wide is not None
+    assert wide.low <= narrow.low <= narrow.centre <= narrow.high <= wide.high
+
+
+def test_one_wild_value_does_not_move_what_history_expects():
+    steady = [(n * 7.0, 8.0 + 0.1 * (n % 2)) for n in range(1, 8)]
+    wild = [*steady[:3], (28.0, 80.0), *steady[4:]]
+
+    found, kept = expected(wild, tolerance=0.2), expected(steady, tolerance=0.2)
+
+    assert found is not None
+    assert kept is not None
+    assert found.centre == pytest.approx(kept.centre, abs=0.15)
 
 
 def test_history_of_three_values_expects_nothing():

@@ -8,6 +8,7 @@ import calendar
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import dropwhile, takewhile
 
 UNITS = ("days", "weeks", "months")
 
@@ -82,18 +83,10 @@ def _window(rule: Rule, due: date) -> Window:
 
 def occurrences(rule: Rule, first: date, last: date) -> list[Window]:
     """All windows whose due day lies between first and last, both included."""
-    found = []
-    for due in _due_days(rule, first):
-        if due > last:
-            break
-        if due >= first:
-            found.append(_window(rule, due))
-    return found
+    ahead = dropwhile(lambda due: due < first, _due_days(rule, first))
+    return [_window(rule, due) for due in takewhile(lambda due: due <= last, ahead)]
 
 
 def next_due(rule: Rule, after: date) -> Window:
     """The first window due after that day."""
-    for due in _due_days(rule, after):
-        if due > after:
-            return _window(rule, due)
-    raise AssertionError("due days never end")
+    return _window(rule, next(dropwhile(lambda due: due <= after, _due_days(rule, after))))
