@@ -7,6 +7,7 @@ from django.db import transaction
 
 from clients.models import Tank
 from servicedesk.core import units
+from servicedesk.core.advice import BandSpec, word_of
 from servicedesk.core.metrology.uncertainty import (
     Deviation,
     MethodSpec,
@@ -43,24 +44,16 @@ def clear_attention(*, key: str, at: datetime) -> bool:
 
 
 def _word(value: float, band: Band) -> str:
-    """The word of a value against its band, as shown."""
-    checks = (
-        ("above_limit", band.alarm_high, value > (band.alarm_high or 0)),
-        ("below_limit", band.alarm_low, value < (band.alarm_low or 0)),
-        ("above", band.high, value > (band.high or 0)),
-        ("below", band.low, value < (band.low or 0)),
-    )
-    return next((word for word, edge, outside in checks if edge is not None and outside), "in_band")
+    """The word of a value against its band, the same that a visit says."""
+    names = ("low", "high", "alarm_low", "alarm_high")
+    edges = {name: getattr(band, name) for name in names}
+    return word_of(BandSpec(parameter=band.parameter, unit=band.unit, **edges), value)
 
 
 def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> None:
     key = f"band:{tank.pk}:{value.parameter}"
     known = units.parameter(value.parameter)
-    factor = abs(units.scale_of(parameter=value.parameter, unit=band.unit)[0])
-    rounded = (
-        round(value.value / factor, units.decimals_in(parameter=value.parameter, unit=band.unit)) * factor
-    )
-    word = _word(rounded, band)
+    word = _word(value.value, band)
     if word == "in_band" or at - value.at > RECENT:
         clear_attention(key=key, at=at)
         return

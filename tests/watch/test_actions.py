@@ -53,6 +53,16 @@ def test_a_value_as_shown_on_the_mark_is_in_band(tank):
     assert open_sentences() == []
 
 
+def test_a_value_on_the_mark_is_in_band_in_whatever_unit_the_tank_is_read():
+    tank = make_tank()
+    make_band(tank, unit="meq/L", low=7.0)
+    make_reading(tank, "9.0", at=timezone.now() - timedelta(minutes=2))
+
+    actions.sweep(at=timezone.now())
+
+    assert open_sentences() == []
+
+
 def test_the_sweep_claims_news_and_leaves_nothing(tank):
     make_reading(tank, "8.0", at=timezone.now() - timedelta(minutes=1))
 

@@ -203,6 +203,8 @@ class TankToday:
             reference = self.reference(parameter)
             found[parameter] = reference.value if reference else None
             found[f"{parameter}:n"] = float(reference.replicates) if reference else None
+            by_hand = all(row.source_kind == "hand" for row in self.today.get(parameter, []))
+            found[f"{parameter}:doubt"] = 0.0 if reference and by_hand else None
         return found
 
     @cached_property
