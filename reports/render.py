@@ -216,8 +216,8 @@ def _serve(source: BinaryIO, out: BinaryIO) -> None:
     resource.setrlimit(resource.RLIMIT_DATA, (LIMIT_MB << 20, LIMIT_MB << 20))
     try:
         from weasyprint import HTML  # noqa: PLC0415  slow, and only this process needs it
-        from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415
-        from weasyprint.urls import URLFetcher  # noqa: PLC0415
+        from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415  with it
+        from weasyprint.urls import URLFetcher  # noqa: PLC0415  with it
     except OSError as error:
         _say(out, REASON, NO_ENGINE.format(error=error).encode())
         return

@@ -103,7 +103,7 @@ def _animals(told: Told, tank: Tank, deaths: list[LivestockFact]) -> list[str]:
         said = {"n": fact.number, "name": fact.livestock.name, "day": words.short_day(told.local(fact.at))}
         line = _("Died: %(n)s %(name)s, %(day)s") % said
         lines.append(told.scrub(f"{line}. {fact.cause}") if fact.cause else line + ".")
-    number = sum(max(row.number, 0) for row in livestock_of([tank]))  # type: ignore[attr-defined]
+    number = sum(max(row.number, 0) for row in livestock_of([tank]))  # type: ignore[attr-defined]  # an annotation
     said_number = ngettext("%(n)s animal in our list.", "%(n)s animals in our list.", number) % {"n": number}
     if deaths:
         return [*lines, said_number]
@@ -166,7 +166,8 @@ def _verdict(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) ->
     stays_off = done.left(told.journal, tank, alone=told.alone) and any(
         e.payload.get("left") for e in told.journal.of(EntryKind.BACK_ON)
     )
-    if outside or "again" in states or stays_off or _state_words(told, tank):
+    untested = not any(row.level.kind != "not_tested" for row in rows)
+    if untested or outside or "again" in states or stays_off or _state_words(told, tank):
         return Verdict.WATCHING, False
     return Verdict.WELL, False
 
@@ -197,6 +198,8 @@ def _sentences(
     then = ""
     if acted:
         then = _("We worked on it today and test it again on the next visit.")
+    elif not tested:
+        then = _("We test it on the next visit.")
     elif verdict != Verdict.WELL:
         then = _("We look at it again on the next visit.")
     if not tested:
@@ -219,6 +222,10 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
     if not moved and told.before is not None:
         day = words.short_day(told.local(told.before.arrived_at))
         moved = [_("Nothing of note: the levels are about where they were on %(day)s.") % {"day": day}]
+        if not any(row.level.kind != "not_tested" for row in rows):
+            moved = [
+                _("Nothing was seen that had changed since %(day)s. The water was not tested.") % {"day": day}
+            ]
     if told.before is None:
         moved = [_("This was our first visit to this tank."), *moved]
     return TankBlock(

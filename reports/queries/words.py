@@ -64,8 +64,7 @@ def name_of(parameter: str) -> str:
 
 def unit_of(unit: str) -> str:
     """A unit as it stands beside a value: the scale's name is left out, and what a result is expressed as."""
-    known = {"C": "°C", "F": "°F", "NBS scale": "", "pH": "", "PSS-78": ""}
-    return known.get(unit, unit.partition(" ")[0] if unit.startswith("mg/L ") else unit)
+    return unit.partition(" ")[0] if unit.startswith("mg/L ") else units.unit_word(unit)
 
 
 def with_unit(parameter: str, value: float, unit: str) -> str:

@@ -424,7 +424,9 @@ def test_the_page_of_a_visit_without_any_test_says_so(scene: Scene) -> None:
     scene.before()
     journey = Journey(scene.tank, technician=scene.technician, at=VISIT_AT)
     content = told(journey.close())
-    assert content.sentence == "No water was tested on this visit."
+    assert content.sentence == "No water was tested on this visit. We test it on the next visit."
+    assert content.verdict == "watching"
+    assert "about where they were" not in all_words(content)
     assert "Your water today" not in all_words(content)
 
 
