@@ -153,8 +153,8 @@ def make_alone(environment, kind):
 
     if not shutil.which("uv"):
         try:
-            import ensurepip  # noqa: F401
-            import venv  # noqa: F401
+            import ensurepip  # noqa: F401  only whether it is there
+            import venv  # noqa: F401  only whether it is there
         except ImportError:
             refuse_without_venv()
     held = os.open(environment.root, os.O_RDONLY)

@@ -8,6 +8,7 @@ from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
+from servicedesk.core.tables import read_json
 from servicedesk.core.units import PARAMETERS
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
@@ -40,7 +41,7 @@ KINDS = {
             "site",
             _("Site"),
             Site,
-            ("name", "address", "town", "lat", "lon", "opens", "closes", "way_in", "water_and_drain", "on_site_phone", "key_code"),
+            ("name", "address", "town", "lat", "lon", "opens", "closes", "way_in", "water_and_drain", "on_site_phone", "cautions", "key_code"),
             "client",
         ),
         Kind("tank", _("Tank"), Tank, ("name", "place", "water_type", "gross_l", "net_l", "net_l_u", "since", "order"), "site"),
@@ -54,8 +55,8 @@ KINDS = {
             ("price",),
         ),
         Kind("state", _("Tank state"), TankStateRow, ("state", "from_on", "until_on", "why"), "tank"),
-        Kind("animals", _("Animals"), Livestock, ("name", "species", "since", "source"), "tank"),
-        Kind("rule", _("Recurring task"), TaskRule, ("title", "how", "every", "unit", "starts_on", "before_days", "after_days", "minutes", "equipment", "carry", "carry_amount"), "tank"),
+        Kind("animals", _("Animals"), Livestock, ("name", "species", "since", "source", "sensitive_to"), "tank"),
+        Kind("rule", _("Recurring task"), TaskRule, ("title", "how", "every", "unit", "starts_on", "before_days", "after_days", "minutes", "equipment", "hazards", "carry", "carry_amount"), "tank"),
         Kind("band", _("Band"), Band, ("parameter", "unit", "low", "target", "high", "alarm_low", "alarm_high", "max_rise_per_day", "max_fall_per_day"), "tank"),
         Kind("test", _("Test on each visit"), TankTest, ("parameter", "method", "order", "every_days"), "tank"),
         Kind("channel", _("Dosing channel"), Channel, ("equipment", "number", "solution", "container_ml", "step_ml", "max_ml_per_day"), "tank"),
@@ -85,8 +86,14 @@ LABELS: dict[str, Any] = {
     "per_ml": _("Strength: units × L per mL"),
     "per_ml_u_rel": _("Its relative standard uncertainty"),
     "carry": _("Carry along"),
+    "cautions": _("Work hazards here, shown before hands go in"),
+    "hazards": _("Work hazards of this task"),
+    "sensitive_to": _("Sensitive to"),
     "lead_days": _("Days to come after ordering"),
 }
+HAZARDS = [(row["id"], row["title"]) for row in read_json("hazards.json")["hazards"]]
+SENSITIVE = [("copper", _("copper")), ("salt", _("salt")), ("low oxygen", _("low oxygen"))]
+TICKED: dict[str, Any] = {"cautions": HAZARDS, "hazards": HAZARDS, "sensitive_to": SENSITIVE}
 WEEKDAYS = [(0, _("Monday")), (1, _("Tuesday")), (2, _("Wednesday")), (3, _("Thursday")), (4, _("Friday")), (5, _("Saturday")), (6, _("Sunday"))]  # fmt: skip
 
 
@@ -114,6 +121,10 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
             field.localize = False
         if name == "parameter":
             fields[name] = forms.ChoiceField(label=_("Parameter"), choices=NAMES)
+        if name in TICKED:
+            fields[name] = forms.MultipleChoiceField(
+                label=LABELS[name], choices=TICKED[name], required=False, widget=forms.CheckboxSelectMultiple
+            )
         if name == "weekday":
             fields[name] = forms.TypedChoiceField(label=LABELS["weekday"], choices=WEEKDAYS, coerce=int)
     if "technician" in fields:

@@ -18,6 +18,7 @@ urlpatterns = [
     path("clients/", own.clients, name="clients"),
     path("clients/<uuid:key>/", own.client, name="client"),
     path("contacts/<uuid:key>/door/", own.contact_door, name="contact_door"),
+    path("contacts/<uuid:key>/shut/", own.contact_shut, name="contact_shut"),
     path("tanks/<uuid:key>/own/", own.tank, name="own_tank"),
     path("supplies/", own.items, name="items"),
     path("methods/", own.methods, name="methods"),

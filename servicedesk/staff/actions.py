@@ -94,6 +94,14 @@ def bring_back_person(*, person: User) -> None:
 
 
 @transaction.atomic
+def let_in_again(*, person: User, password: str) -> None:
+    """A person who was shut out comes back with a new password."""
+    person.set_password(password)
+    person.is_active = True
+    person.save(update_fields=["password", "is_active"])
+
+
+@transaction.atomic
 def prefer(*, person: User, light: str | None = None, hand: str | None = None) -> None:
     """How a person likes the screen; an unknown choice changes nothing."""
     if light is not None:

@@ -2,6 +2,7 @@
 
 from datetime import datetime, timedelta
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -18,6 +19,7 @@ from servicedesk.core.metrology.uncertainty import (
 from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.models import Measure
 from servicedesk.instruments.queries import instruments_in_use, measures_of
+from servicedesk.staff.queries import business
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
 from servicedesk.water.models import Band, Method, Touched
@@ -70,10 +72,10 @@ def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> N
         units.show(value.parameter, edge, band.unit),
     )
     side = "over" if word.startswith("above") else "under"
-    unit = {"C": "°C", "PSS-78": "", "NBS scale": ""}.get(band.unit, band.unit)
+    unit = units.unit_word(band.unit)
     line = "limit" if limit else ("high mark" if side == "over" else "low mark")
     sentence = f"{known.name} {shown} {unit}".strip() + f", {side} the {line} of {mark}."
-    why = f"Measured by {value.method_name} on {value.at:%d %B, %H:%M} UTC."
+    why = f"Measured by {value.method_name} on {_local(tank, value.at)}."
     raise_attention(
         key=key,
         at=value.at,
@@ -86,6 +88,11 @@ def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> N
         sentence=sentence,
         why=why,
     )
+
+
+def _local(tank: Tank, at: datetime) -> str:
+    """A moment as the site's people read it."""
+    return f"{at.astimezone(ZoneInfo(tank.site.zone or business().zone)):%d %B, %H:%M}"
 
 
 def _containers(tank: Tank, at: datetime) -> None:
@@ -106,7 +113,8 @@ def _containers(tank: Tank, at: datetime) -> None:
             site=tank.site,
             parameter=channel.solution.parameter,
             word="below",
-            sentence=f"The container of {channel.solution.item.name} is empty, as far as its settings tell.",
+            sentence=f"The container of {channel.solution.item.name} {'is empty' if days <= 0 else 'runs empty today'}, "
+            "as far as its settings tell.",
             why="Last refill less what the pump was set to give since.",
         )
 
@@ -209,7 +217,7 @@ def watch_silence(*, at: datetime) -> list[UUID]:
             tank=instrument.tank,
             site=instrument.tank.site,
             word="silent",
-            sentence=f"{instrument.equipment.name} is silent since {last:%d %B, %H:%M} UTC. Power or line first.",
+            sentence=f"{instrument.equipment.name} is silent since {_local(instrument.tank, last)}. Power or line first.",
             why=f"It reports every {instrument.interval_minutes} minutes, {instrument.grace_minutes} late at most.",
         )
     return silent

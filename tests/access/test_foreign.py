@@ -72,6 +72,7 @@ class World:
         first = {
             "desk:client": self.tank.site.client_id,
             "desk:contact_door": self.contact.pk,
+            "desk:contact_shut": self.contact.pk,
             "desk:token": self.instrument.pk,
         }
         if name.startswith("reports:") and name in ("reports:report", "reports:pdf", "reports:release"):

@@ -9,8 +9,8 @@ from django.utils import timezone
 from clients.models import Client, ServicePlan, Site, Tank
 from servicedesk.instruments.models import Token
 from servicedesk.staff.models import Business, User
-from tests.factories.people import make_owner, make_technician
-from tests.factories.tanks import make_instrument, make_method, make_plan, make_tank
+from tests.factories.people import make_client_user, make_owner, make_technician
+from tests.factories.tanks import make_contact, make_instrument, make_method, make_plan, make_tank
 
 pytestmark = pytest.mark.django_db
 
@@ -129,3 +129,37 @@ def test_a_plan_with_an_end_to_come_ends_today_when_it_is_taken_out_of_use():
 
     plan.refresh_from_db()
     assert plan.ends_on == timezone.now().date()
+
+
+def test_a_contacts_sign_in_ends_at_once_and_can_be_given_again():
+    owner, door = signed_in(make_owner()), Browser()
+    tank, user = make_tank(), make_client_user()
+    contact = make_contact(tank.site.client, user=user)
+    door.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+
+    owner.post(f"/contacts/{contact.pk}/shut/")
+
+    assert door.get("/door/").status_code == 302
+    owner.post(f"/contacts/{contact.pk}/door/", {"password": "two herons and a weir"})
+    user.refresh_from_db()
+    assert (user.is_active, user.check_password("two herons and a weir")) == (True, True)
+
+
+def test_a_technician_cannot_end_a_sign_in():
+    contact = make_contact(make_tank().site.client, user=make_client_user())
+
+    assert signed_in(make_technician()).post(f"/contacts/{contact.pk}/shut/").status_code == 404
+    assert User.objects.get(pk=contact.user_id).is_active
+
+
+def test_cautions_of_a_site_and_what_animals_cannot_bear_are_kept():
+    tank, browser = make_tank(), signed_in(make_owner())
+
+    browser.post(
+        f"/own/site/{tank.site_id}/", {"name": "Quay", "address": "Quay 1", "cautions": ["mains", "co2"]}
+    )
+    browser.post(f"/own/animals/new/?in={tank.pk}", {"name": "shrimps", "sensitive_to": ["copper"]})
+
+    tank.site.refresh_from_db()
+    assert tank.site.cautions == ["mains", "co2"]
+    assert [a.sensitive_to for a in tank.livestock.all()] == [["copper"]]

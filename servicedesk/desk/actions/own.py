@@ -61,8 +61,19 @@ def retire(*, row: Model, on: date) -> bool:
 @transaction.atomic
 def let_sign_in(*, contact: Contact, password: str, on: date) -> User:
     """Give a contact a sign-in for the client's door."""
-    if contact.user is not None:
+    user = contact.user
+    if user is not None and user.is_active:
         raise NotKept(_("This contact signs in already."))
-    user = staff.hire(name=contact.name, email=contact.email, role="client", password=password, on=on)
-    Contact.objects.filter(pk=contact.pk).update(user=user)
+    if user is None:
+        user = staff.hire(name=contact.name, email=contact.email, role="client", password=password, on=on)
+        Contact.objects.filter(pk=contact.pk).update(user=user)
+    else:
+        staff.let_in_again(person=user, password=password)
     return user
+
+
+@transaction.atomic
+def shut_out(*, contact: Contact) -> None:
+    """A contact's sign-in ends at once, everywhere; the contact stays and may still get reports by mail."""
+    if contact.user is not None:
+        staff.retire_person(person=contact.user)

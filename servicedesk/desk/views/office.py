@@ -52,7 +52,6 @@ MARKERS: dict[str, Marker] = {
     "strip": "strip",
     "laboratory": "laboratory",
 }
-UNITS = {"C": "°C", "PSS-78": "", "NBS scale": ""}
 
 
 def staff_of(request: HttpRequest, *, office: bool = True) -> User:
@@ -220,7 +219,7 @@ def _level(parameter: str, value: ReadingValue | None, band: Any) -> LevelRow:
         label=known.name,
         method=f"{value.method_name}, {timezone.localtime(value.at):%d.%m. %H:%M}" if value else "",
         value_text=units.show(parameter, value.value, unit) if value else "",
-        unit=UNITS.get(unit, unit),
+        unit=units.unit_word(unit),
         value=moved(value.value) if value else None,
         low=moved(band.low),
         high=moved(band.high),
@@ -243,7 +242,7 @@ def _chart_title(parameter: str, unit: str, groups: Groups, zone: ZoneInfo) -> s
     if last is None:
         return _("%(name)s has not been measured in this time.") % {"name": name}
     digits = units.decimals_in(parameter=parameter, unit=unit)
-    shown = f"{last[1]:.{digits}f} {UNITS.get(unit, unit)}".strip()
+    shown = f"{last[1]:.{digits}f} {units.unit_word(unit)}".strip()
     when = date_format(last[0].astimezone(zone), "j F, H:i")
     return _("%(name)s stood at %(value)s on %(when)s.") % {"name": name, "value": shown, "when": when}
 
@@ -266,7 +265,7 @@ def _chart(tank: Tank, parameter: str, band: Any, days: int, zone: ZoneInfo) -> 
     ]
     return Chart(
         title=title,
-        unit=UNITS.get(unit, unit),
+        unit=units.unit_word(unit),
         series=[
             ChartSeries(
                 label=label,

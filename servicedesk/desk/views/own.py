@@ -1,5 +1,6 @@
 """The business's own data: lists, one form for each kind, retirement."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
@@ -14,6 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.models import Client, Contact, Site, Tank
 from clients.queries import get_client_for, get_tank_for
+from servicedesk.core import units
 from servicedesk.desk.actions import own
 from servicedesk.desk.forms import KINDS, Kind, form_of
 from servicedesk.desk.views.office import staff_of
@@ -23,7 +25,7 @@ from servicedesk.staff.actions import NotHired
 from servicedesk.staff.forms import PasswordsMixin
 from servicedesk.stock.models import Item
 from servicedesk.stock.queries import balances
-from servicedesk.water.models import Method
+from servicedesk.water.models import Band, Method, TankTest
 
 
 def _kind(name: str) -> Kind:
@@ -137,8 +139,31 @@ def client(request: HttpRequest, key: str) -> HttpResponse:
     return render(
         request,
         "desk/client.html",
-        {"client": row, "sites": sites, "contacts": row.contacts.order_by("name")},
+        {"client": row, "sites": sites, "contacts": row.contacts.select_related("user").order_by("name")},
     )
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing of a tank, in words."""
+
+    pk: Any
+    words: str
+    note: str = ""
+
+
+def _line(row: Model) -> Line:
+    if isinstance(row, Band):
+        low, high = (
+            "–" if edge is None else units.show(row.parameter, edge, row.unit) for edge in (row.low, row.high)
+        )
+        note = f"{low} {_('to')} {high} {units.unit_word(row.unit)}".strip()
+        return Line(row.pk, units.parameter(row.parameter).name, note)
+    if isinstance(row, TankTest):
+        return Line(row.pk, units.parameter(row.parameter).name, row.method.name)
+    if isinstance(row, Instrument):
+        return Line(row.pk, row.equipment.name)
+    return Line(row.pk, str(row))
 
 
 @login_required
@@ -148,14 +173,15 @@ def tank(request: HttpRequest, key: str) -> HttpResponse:
     row = get_tank_for(user, key, on=timezone.now().date())
     parts = [
         ("band", _("Bands"), row.bands.order_by("parameter")),
-        ("test", _("Tests on each visit"), row.tests.order_by("order")),
+        ("test", _("Tests on each visit"), row.tests.select_related("method").order_by("order")),
         ("rule", _("Recurring tasks"), row.task_rules.order_by("title")),
         ("animals", _("Animals"), row.livestock.order_by("name")),
         ("state", _("States"), row.states.order_by("-from_on")),
         ("channel", _("Dosing channels"), row.channels.select_related("equipment").order_by("number")),
         ("instrument", _("Instruments"), row.instruments.select_related("equipment").order_by("pk")),
     ]
-    return render(request, "desk/own_tank.html", {"tank": row, "parts": parts})
+    shown = [(name, title, [_line(r) for r in rows]) for name, title, rows in parts]
+    return render(request, "desk/own_tank.html", {"tank": row, "parts": shown})
 
 
 @login_required
@@ -194,6 +220,17 @@ def contact_door(request: HttpRequest, key: str) -> HttpResponse:
             return redirect(_home(row))
     context = {"form": form, "title": _("Sign-in for %(name)s") % {"name": row.name}, "back": _home(row)}
     return render(request, "desk/own_form.html", context)
+
+
+@login_required
+@require_POST
+def contact_shut(request: HttpRequest, key: str) -> HttpResponse:
+    """A contact's sign-in ends at once."""
+    staff_of(request)
+    row = _row(Contact, key)
+    assert isinstance(row, Contact)
+    own.shut_out(contact=row)
+    return redirect(_home(row))
 
 
 @login_required

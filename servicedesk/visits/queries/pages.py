@@ -39,7 +39,7 @@ def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
         label=tested.parameter.name,
         method=tested.test.method.get_kind_display(),
         value_text=tested.shown(value),
-        unit=unit_word(unit),
+        unit=units.unit_word(unit),
         value=moved(value),
         low=moved(band.low) if band else None,
         high=moved(band.high) if band else None,
@@ -52,11 +52,6 @@ def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
         url=url,
         here=here,
     )
-
-
-def unit_word(unit: str) -> str:
-    """A unit as people read it beside a value."""
-    return {"C": "°C", "NBS scale": "", "PSS-78": "", "F": "°F"}.get(unit, unit)
 
 
 def _mover(tested: Tested) -> Callable[[float | None], float | None]:

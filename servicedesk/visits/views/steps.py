@@ -89,7 +89,7 @@ def _reference_words(tested: Tested) -> str:
     return _("%(value)s ± %(u)s %(unit)s from %(n)s tests by %(by)s; %(agree)s.") % {
         "value": tested.shown(reference.value),
         "u": f"{reference.expanded / factor:.{max(digits, 1)}f}",
-        "unit": pages.unit_word(tested.unit),
+        "unit": units.unit_word(tested.unit),
         "n": reference.replicates,
         "by": by,
         "agree": agree,
@@ -121,7 +121,7 @@ def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -
         "other_methods": [
             (m, o.address("test", parameter=p, method=str(m.pk), second="1")) for m in methods if m != method
         ],
-        "unit": pages.unit_word(current.unit),
+        "unit": units.unit_word(current.unit),
         "typing": second,
         "typed_value": typed.get("value", ""),
         "seq": len(current.replicates),

@@ -14,6 +14,8 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
+from clients.models import Tank
+from servicedesk.core import units
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import User
 from servicedesk.upkeep.choices import LeftReason
@@ -44,6 +46,12 @@ def work(request: HttpRequest, key: UUID) -> HttpResponse:
     return render(request, "visits/work.html", context)
 
 
+def _untested(o: Opened, tank: Tank) -> list[str]:
+    """What is on a tank's list and was not tested in this visit."""
+    today = queries.today_of(o.visit, tank, at=o.at)
+    return [t.parameter.name for t in today.tested if not t.replicates]
+
+
 @login_required
 @require_GET
 def leave(request: HttpRequest, key: UUID) -> HttpResponse:
@@ -55,12 +63,7 @@ def leave(request: HttpRequest, key: UUID) -> HttpResponse:
     checked = [e for e in entries if e.kind == EntryKind.BACK_ON]
     upcoming = [day for day in next_visits_of(o.tanks, after=o.at.date()).values() if day]
     said_next = [e.payload["date"] for e in entries if e.kind == EntryKind.NEXT_VISIT]
-    missing = [
-        t.parameter.name
-        for tank in o.tanks
-        for t in queries.today_of(o.visit, tank, at=o.at).tested
-        if not t.replicates
-    ]
+    missing = [(tank.name, _untested(o, tank)) for tank in o.tanks]
     context = o.context(
         "leave",
         fields=[{"name": n, "value": fields[n].value if n in fields else ""} for n in FIELD_NAMES],
@@ -69,7 +72,7 @@ def leave(request: HttpRequest, key: UUID) -> HttpResponse:
         next_day=said_next[-1] if said_next else (min(upcoming).isoformat() if upcoming else ""),
         next_said=bool(said_next),
         findings=[e for e in entries if e.kind in (EntryKind.FINDING, EntryKind.RECOMMENDATION)],
-        untested=missing,
+        untested=[(name, tests) for name, tests in missing if tests],
         open_tasks=[line for line in pages.task_lines(o.tanks, o.at.date()) if not line.left],
     )
     return render(request, "visits/leave.html", context)
@@ -142,7 +145,7 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
         {
             "tested": t,
             "value": t.shown(r.value),
-            "unit": pages.unit_word(t.unit),
+            "unit": units.unit_word(t.unit),
             "entry": r.origin,
             "corrected": r.corrected,
         }

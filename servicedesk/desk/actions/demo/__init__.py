@@ -126,7 +126,7 @@ def load(*, now: datetime, seed: int = 1, say: Callable[[str], object] = print) 
         owner, drivers, signs = world.people(raw, now)
         w = World(
             raw=raw, rng=Random(seed), now=now, start=start, owner=owner, technicians=drivers, sign_ins=signs
-        )  # noqa: S311
+        )
         world.methods(w)
         world.supplies(w)
         world.sites(w)

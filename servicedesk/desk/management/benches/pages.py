@@ -77,11 +77,11 @@ def run(options: Options) -> dict[str, Any]:
         for who, addresses in _addresses().items():
             person = users.filter(role="owner").first() if who == "owner" else users.get(email=who)
             browser = Client()
-            browser.force_login(person, backend="django.contrib.auth.backends.ModelBackend")  # type: ignore[arg-type]
+            browser.force_login(person, backend="django.contrib.auth.backends.ModelBackend")  # type: ignore[arg-type]  # the owner is there
             for address in addresses:
                 if browser.get(address).status_code != 200:
                     continue
-                p95 = _measured(lambda browser=browser, address=address: browser.get(address), count)  # type: ignore[misc]
+                p95 = _measured(lambda browser=browser, address=address: browser.get(address), count)  # type: ignore[misc]  # mypy cannot infer lambdas with defaults
                 name = "/".join(part if len(part) < 36 else "…" for part in address.split("/"))
                 metrics[f"{name} ms"], metrics[f"{name} times"] = round(p95, 1), round(p95 / constant, 1)
                 if p95 > MOST_MS or p95 > MOST_TIMES * constant:

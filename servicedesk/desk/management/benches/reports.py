@@ -68,7 +68,7 @@ def timed(draw: Callable[[], Any]) -> float:
 def run(options: Options) -> dict[str, Any]:
     """Medians in seconds a paper; `share` is the engine's time over the child's."""
     from weasyprint import HTML  # noqa: PLC0415  slow, for this bench only
-    from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415
+    from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415  with it
 
     (html, source), papers = finished(), options.repeat or PAPERS
     fonts, renderer = FontConfiguration(), Renderer(papers=10 * papers)
