@@ -43,6 +43,12 @@ def stop_for(user: User, due_visit_id: UUID | str) -> Stop:
     return found
 
 
+def opens_its_door(stop: Stop, *, on: date) -> bool:
+    """Whether the key or code may be shown to the stop's technician: on its day, and not once it is called off."""
+    off = stop.state == StopState.CALLED_OFF or stop.due_visit.called_off_at is not None
+    return stop.round.day == on and not off
+
+
 def round_of(technician: User, day: date) -> tuple[Round | None, list[Stop]]:
     """A technician's round of a day and its stops in order."""
     row = Round.objects.filter(technician=technician, day=day).select_related("van", "technician").first()

@@ -2,13 +2,13 @@
 
 from django.urls import path
 
-from servicedesk.rounds import views
+from servicedesk.rounds.views import load, round, week
 
 app_name = "rounds"
 urlpatterns = [
-    path("round/", views.today, name="today"),
-    path("load/", views.load, name="load"),
-    path("look-up/", views.look_up, name="look_up"),
-    path("week/", views.week, name="week"),
-    path("stops/<uuid:visit>/key/", views.key, name="key"),
+    path("round/", round.today, name="today"),
+    path("load/", load.load, name="load"),
+    path("look-up/", round.look_up, name="look_up"),
+    path("week/", week.week, name="week"),
+    path("stops/<uuid:visit>/key/", round.key, name="key"),
 ]

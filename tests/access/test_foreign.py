@@ -130,7 +130,9 @@ def test_a_planted_leak_is_caught(world, monkeypatch):
     from clients import queries  # noqa: PLC0415
 
     real = queries.tanks_for
-    monkeypatch.setattr("servicedesk.rounds.views.tanks_for", lambda user, *, on: real(world.owner, on=on))
+    monkeypatch.setattr(
+        "servicedesk.rounds.views.round.tanks_for", lambda user, *, on: real(world.owner, on=on)
+    )
 
     found, _asked = leaks(world, world.bob)
 

@@ -66,7 +66,6 @@ def test_a_whole_visit_by_touch_ends_in_the_clients_report(scene, live_server, o
     page = eyes.page
     sign_in(eyes, live_server, scene["technician"])
 
-    press(page, "a.button--solid")
     press(page, "button.button--solid")
     press(page, "a.button--solid")
     page.wait_for_selector("[data-bench]")
@@ -120,6 +119,8 @@ def test_a_visit_works_without_javascript(scene, live_server, open_page):
     eyes = open_page(scripts=False)
     sign_in(eyes, live_server, scene["technician"])
     page = eyes.page
+    press(page, "button:has-text('I have arrived at')")
+    assert page.url.endswith(f"/visits/{scene['visit'].pk}/")
     page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/test/")
     for value in ("25.4", "35.1", "8.0"):
         page.fill("#value", value)

@@ -1,0 +1,91 @@
+"""The technician's round of the day, looking up a tank, and the key on a tap."""
+
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.formats import time_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_POST
+
+from clients.actions import log_key_look
+from clients.queries import tanks_for
+from servicedesk.rounds import queries
+from servicedesk.rounds.choices import StopState
+from servicedesk.rounds.models import Round, Stop
+from servicedesk.rounds.views.shown import day_strip, staff, stop_rows, today_of
+from servicedesk.staff.queries import technicians
+
+
+def _lead(round_row: Round | None, stops: list[Stop]) -> tuple[str, str]:
+    if round_row is None or not stops:
+        return _("No stops today."), _("The office has planned nothing for you.")
+    to_go = [s for s in stops if s.state in (StopState.PLANNED, StopState.UNDER_WAY)]
+    if not to_go:
+        return _("All stops are done."), ""
+    last = to_go[-1]
+    end = datetime.combine(round_row.day, last.planned_at) + timedelta(minutes=last.minutes)
+    bold = ngettext("One stop to go,", "%(n)s stops to go,", len(to_go)) % {"n": len(to_go)}
+    return bold, _("done at the last by %(time)s.") % {"time": time_format(end.time(), "H:i")}
+
+
+@login_required
+@require_GET
+def today(request: HttpRequest) -> HttpResponse:
+    user = staff(request)
+    driver = user
+    if user.is_office:
+        everyone = technicians()
+        wanted = request.GET.get("technician", "")
+        driver = next((t for t in everyone if str(t.pk) == wanted), everyone[0] if everyone else user)
+    day = today_of(user)
+    round_row, stops = queries.round_of(driver, day)
+    rows = stop_rows(stops, day)
+    open_rows = [r for r in rows if r.stop.state in (StopState.PLANNED, StopState.UNDER_WAY)]
+    first = next(
+        (r for r in open_rows if r.stop.state == StopState.UNDER_WAY), open_rows[0] if open_rows else None
+    )
+    bold, rest = _lead(round_row, stops)
+    context: dict[str, Any] = {
+        "driver": driver,
+        "bold": bold,
+        "rest": rest,
+        "strip": day_strip(round_row, stops, user.zone, timezone.now()) if round_row and stops else None,
+        "first": first,
+        "under_way": first is not None and first.stop.state == StopState.UNDER_WAY,
+        "own": driver == user,
+        "entry": uuid4(),
+        "rows": [r for r in open_rows if r is not first],
+        "behind": [r for r in rows if r.stop.state == StopState.CLOSED],
+        "people": technicians() if user.is_office else [],
+    }
+    return render(request, "rounds/today.html", context)
+
+
+@login_required
+@require_POST
+def key(request: HttpRequest, visit: UUID) -> HttpResponse:
+    """The key or code of a site: to the office, and to the technician of that stop on its day until it is called
+    off. The look is kept."""
+    user = staff(request)
+    stop = queries.stop_for(user, visit)
+    if user.is_technician and not queries.opens_its_door(stop, on=today_of(user)):
+        raise Http404
+    log_key_look(site=stop.due_visit.site, user=user, at=timezone.now())
+    return render(request, "rounds/key.html", {"site": stop.due_visit.site, "visit_id": visit})
+
+
+@login_required
+@require_GET
+def look_up(request: HttpRequest) -> HttpResponse:
+    user = staff(request)
+    query = request.GET.get("q", "").strip()[:60]
+    tanks = tanks_for(user, on=today_of(user)).filter(retired_on__isnull=True)
+    if query:
+        tanks = tanks.filter(name__icontains=query) | tanks.filter(site__name__icontains=query)
+    return render(request, "rounds/look_up.html", {"query": query, "tanks": tanks[:60]})

@@ -1,0 +1,97 @@
+"""What the pages of rounds share: who asks, which day it is there, a day as a strip, a stop as a row."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django.http import Http404, HttpRequest
+from django.utils import timezone
+from django.utils.formats import time_format
+from django.utils.translation import gettext as _
+
+from clients.models import Tank
+from servicedesk.core.drawing.strip import DayStrip, StripStop
+from servicedesk.rounds.choices import StopState
+from servicedesk.rounds.models import Round, Stop
+from servicedesk.staff.models import User
+from servicedesk.upkeep.queries import open_tasks_of
+
+DRAWN = {StopState.PLANNED: "planned", StopState.UNDER_WAY: "there", StopState.CLOSED: "done"}
+
+
+def staff(request: HttpRequest) -> User:
+    user = request.user
+    if not isinstance(user, User) or not (user.is_office or user.is_technician):
+        raise Http404
+    return user
+
+
+def today_of(user: User) -> date:
+    return timezone.now().astimezone(ZoneInfo(user.zone)).date()
+
+
+def moment(day: date, at: time, zone: str) -> datetime:
+    return datetime.combine(day, at, tzinfo=ZoneInfo(zone))
+
+
+def day_strip(round_row: Round, stops: list[Stop], zone: str, now: datetime) -> DayStrip:
+    """A round as it was driven so far and is planned from here."""
+    drawn = []
+    for stop in stops:
+        if stop.state == StopState.CALLED_OFF:
+            continue
+        start = stop.arrived_at or moment(round_row.day, stop.planned_at, zone)
+        end = stop.left_at or start + timedelta(minutes=stop.minutes)
+        drawn.append(
+            StripStop(
+                number=stop.order,
+                name=stop.due_visit.site.name,
+                start=start.astimezone(ZoneInfo(zone)),
+                end=max(end, start + timedelta(minutes=1)).astimezone(ZoneInfo(zone)),
+                state=DRAWN[StopState(stop.state)],  # type: ignore[arg-type]
+                isolated=stop.due_visit.isolated,
+            )
+        )
+    drawn.sort(key=lambda stop: (stop.start, stop.number))
+    return DayStrip(
+        shift_start=moment(round_row.day, round_row.starts, zone),
+        shift_end=moment(round_row.day, round_row.ends, zone),
+        stops=drawn,
+        now=now.astimezone(ZoneInfo(zone)),
+        title=_("The day of %(name)s") % {"name": round_row.technician.name},
+    )
+
+
+@dataclass(frozen=True)
+class StopRow:
+    """A stop as a row: its time, what is due there, what to carry."""
+
+    stop: Stop
+    time: str
+    tanks: list[Tank]
+    due: list[str]
+    carry: list[str]
+    glyph: str
+
+
+def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
+    tanks = [tank for stop in stops for tank in stop.due_visit.tanks.all()]
+    tasks = open_tasks_of(tanks, until=day)
+    rows = []
+    for stop in stops:
+        here = list(stop.due_visit.tanks.all())
+        keys = {tank.pk for tank in here}
+        mine = [task for task in tasks if task.tank_id in keys]
+        late = any(task.latest < day for task in mine)
+        carried = [t.rule for t in mine if t.rule is not None and t.rule.carry is not None]
+        rows.append(
+            StopRow(
+                stop=stop,
+                time=time_format(stop.planned_at, "H:i"),
+                tanks=here,
+                due=list(dict.fromkeys(task.title for task in mine)),
+                carry=[f"{r.carry.name} {r.carry_amount:g} {r.carry.unit}" for r in carried if r.carry],
+                glyph="alone" if stop.due_visit.isolated else ("late" if late else ""),
+            )
+        )
+    return rows
