@@ -1,8 +1,11 @@
 """What instruments are worth and how long their bottles last."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
+
+from django.db.models import OuterRef, Subquery
 
 from clients.models import Tank
 from servicedesk.instruments.choices import Trust
@@ -24,7 +27,11 @@ def measures_of(tanks: Iterable[Tank]) -> list[Measure]:
 def instruments_in_use() -> list[Instrument]:
     """All instruments fitted now."""
     rows = Instrument.objects.filter(equipment__retired_on__isnull=True, tank__retired_on__isnull=True)
-    return list(rows.select_related("equipment", "tank", "tank__site").order_by("equipment__name", "pk"))
+    return list(
+        rows.select_related("equipment", "tank", "tank__site")
+        .prefetch_related("measures")
+        .order_by("equipment__name", "pk")
+    )
 
 
 def trusts(measures: Iterable[Measure]) -> dict[UUID, TrustMove]:
@@ -37,6 +44,38 @@ def trust_of(measure: Measure) -> str:
     """Where a measure stands (choices.Trust)."""
     row = trusts([measure]).get(measure.pk)
     return row.trust if row else Trust.BELIEVED
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where one series of an instrument stands, since when and why (empty where it never moved)."""
+
+    trust: Trust
+    why: str = ""
+    since: datetime | None = None
+
+
+BY_HAND = Standing(Trust.BELIEVED)
+Standings = dict[tuple[UUID, str], Standing]
+
+
+def standings_of(tanks: Iterable[Tank]) -> Standings:
+    """Trust per series of the instruments at these tanks, by equipment and parameter, in one query. Ask it through
+    `standing_of`: what was tested by hand has no entry and is believed."""
+    last = TrustMove.objects.filter(measure=OuterRef("pk")).order_by("-at", "-pk")
+    rows = Measure.objects.filter(instrument__tank__in=[t.pk for t in tanks]).annotate(
+        **{f"last_{name}": Subquery(last.values(name)[:1]) for name in ("trust", "why", "at")}
+    )
+    fields = ("instrument__equipment", "parameter", "last_trust", "last_why", "last_at")
+    return {
+        (equipment, parameter): Standing(Trust(trust or Trust.BELIEVED), why or "", since)
+        for equipment, parameter, trust, why, since in rows.values_list(*fields)
+    }
+
+
+def standing_of(standings: Standings, equipment_id: UUID | None, parameter: str) -> Standing:
+    """Where the series of one value stands."""
+    return BY_HAND if equipment_id is None else standings.get((equipment_id, parameter), BY_HAND)
 
 
 def trust_by_tank(tank: Tank) -> dict[str, str]:

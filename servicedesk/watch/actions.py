@@ -1,14 +1,13 @@
 """The sweep that judges every tank with news, and the list of what wants attention: one open row per cause."""
 
 from datetime import datetime, timedelta
-from uuid import UUID
+from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
 from clients.models import Tank
 from servicedesk.core import units
-from servicedesk.core.advice import BandSpec, word_of
 from servicedesk.core.metrology.uncertainty import (
     Deviation,
     MethodSpec,
@@ -17,11 +16,14 @@ from servicedesk.core.metrology.uncertainty import (
     reference_value,
 )
 from servicedesk.dosing.queries import Settings, channels_of
+from servicedesk.instruments.actions.trust import move_trust
+from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Measure
-from servicedesk.instruments.queries import instruments_in_use, measures_of
+from servicedesk.instruments.queries import instruments_in_use, measures_of, trusts
 from servicedesk.staff.queries import business
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
+from servicedesk.watch.queries import harm_at, silence_harms_at, word_in
 from servicedesk.water.models import Band, Method, Touched
 from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of
 
@@ -45,17 +47,10 @@ def clear_attention(*, key: str, at: datetime) -> bool:
     return bool(Attention.objects.filter(key=key, cleared_at__isnull=True).update(cleared_at=at))
 
 
-def _word(value: float, band: Band) -> str:
-    """The word of a value against its band, the same that a visit says."""
-    names = ("low", "high", "alarm_low", "alarm_high")
-    edges = {name: getattr(band, name) for name in names}
-    return word_of(BandSpec(parameter=band.parameter, unit=band.unit, **edges), value)
-
-
 def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> None:
     key = f"band:{tank.pk}:{value.parameter}"
     known = units.parameter(value.parameter)
-    word = _word(value.value, band)
+    word = word_in(value.value, band)
     if word == "in_band" or at - value.at > RECENT:
         clear_attention(key=key, at=at)
         return
@@ -87,6 +82,7 @@ def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> N
         word=word,
         sentence=sentence,
         why=why,
+        harm_at=harm_at(tank, value, band),
     )
 
 
@@ -95,7 +91,7 @@ def _local(tank: Tank, at: datetime) -> str:
     return f"{at.astimezone(ZoneInfo(tank.site.zone or business().zone)):%d %B, %H:%M}"
 
 
-def _containers(tank: Tank, at: datetime) -> None:
+def _containers(tank: Tank, at: datetime, latest: dict[str, ReadingValue], bands: dict[str, Band]) -> None:
     channels = channels_of([tank])
     settings = Settings(channels, at)
     for channel in channels:
@@ -104,6 +100,7 @@ def _containers(tank: Tank, at: datetime) -> None:
         if days is None or days >= 1:
             clear_attention(key=key, at=at)
             continue
+        parameter = channel.solution.parameter
         raise_attention(
             key=key,
             at=at,
@@ -111,11 +108,12 @@ def _containers(tank: Tank, at: datetime) -> None:
             severity=Severity.NOW if days <= 0 else Severity.SOON,
             tank=tank,
             site=tank.site,
-            parameter=channel.solution.parameter,
+            parameter=parameter,
             word="below",
             sentence=f"The container of {channel.solution.item.name} {'is empty' if days <= 0 else 'runs empty today'}, "
             "as far as its settings tell.",
             why="Last refill less what the pump was set to give since.",
+            harm_at=harm_at(tank, latest.get(parameter), bands.get(parameter)),
         )
 
 
@@ -148,11 +146,31 @@ def _compare(measure: Measure, hand: ReadingValue, shown: ReadingValue) -> Devia
     return deviation(instrument_value=shown.value, instrument=own, reference=reference)
 
 
+def _weigh_trust(
+    measure: Measure, found: Deviation, pair: tuple[ReadingValue, ReadingValue], at: datetime
+) -> None:
+    """A test by hand that contradicts a believed instrument puts it to be checked; one that agrees, both taken after the doubt arose, lets it be believed again (they agree where they differ by no more than their expanded
+    uncertainty: E_n of at most 1, ISO 13528). What is not to be acted on stays so until a person says otherwise."""
+    agrees = found.verdict != "outside" and abs(found.delta) <= max(found.expanded, found.allowed)
+    move = trusts([measure]).get(measure.pk)
+    now = move.trust if move else Trust.BELIEVED
+    if found.verdict == "outside" and now == Trust.BELIEVED:
+        trust, why = Trust.TO_CHECK, "A test by hand contradicts it."
+    elif agrees and move and now == Trust.TO_CHECK and min(r.at for r in pair) > move.at:
+        trust, why = Trust.BELIEVED, "A test by hand agrees with it."
+    else:
+        return
+    origin = uuid5(measure.pk, f"{pair[0].origin}/{pair[1].origin}/{trust}")
+    move_trust(measure=measure, trust=trust, why=why, at=at, origin=origin, received_at=at)
+
+
 def _disagreement(tank: Tank, at: datetime) -> None:
     """An instrument against the last value tested by hand, when both are close in time."""
     for measure in measures_of([tank]):
         key, pair = f"disagrees:{measure.pk}", _pair(tank, measure, at)
         found = _compare(measure, *pair) if pair else None
+        if pair and found:
+            _weigh_trust(measure, found, pair, at)
         if found is None or found.verdict != "outside":
             clear_attention(key=key, at=at)
             continue
@@ -177,10 +195,11 @@ def _disagreement(tank: Tank, at: datetime) -> None:
 def judge_tank(*, tank: Tank, at: datetime) -> None:
     """Judge one tank's newest values, containers and instruments."""
     bands = bands_of(tank)
-    for (_tank, parameter), value in latest_values([tank], until=at).items():
+    latest = {parameter: value for (_tank, parameter), value in latest_values([tank], until=at).items()}
+    for parameter, value in latest.items():
         if parameter in bands:
             _out_of_band(tank, value, bands[parameter], at)
-    _containers(tank, at)
+    _containers(tank, at, latest, bands)
     _disagreement(tank, at)
 
 
@@ -218,6 +237,7 @@ def watch_silence(*, at: datetime) -> list[UUID]:
             site=instrument.tank.site,
             word="silent",
             sentence=f"{instrument.equipment.name} is silent since {_local(instrument.tank, last)}. Power or line first.",
+            harm_at=silence_harms_at(instrument, last),
             why=f"It reports every {instrument.interval_minutes} minutes, {instrument.grace_minutes} late at most.",
         )
     return silent

@@ -1,25 +1,79 @@
-"""What wants attention now."""
+"""What wants attention now, and when harm begins where that can be told."""
 
-from datetime import date
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
+from clients.models import Tank
 from clients.queries import tanks_for
+from servicedesk.core import units
+from servicedesk.core.advice import BandSpec, word_of
+from servicedesk.core.tracking.harm import BEARABLE_H, hours_to_limit
+from servicedesk.instruments.models import Instrument
 from servicedesk.staff.models import User
 from servicedesk.watch.models import Attention
+from servicedesk.water.models import Band, Method
+from servicedesk.water.queries import ReadingValue, readings_of
+
+TREND_DAYS, SHORT_TREND_DAYS, ENOUGH_POINTS = 90, 7, 8
 
 
 def open_for(user: User) -> QuerySet[Attention]:
-    """Open rows, soonest first: everything for owner and office, nothing for anybody else."""
+    """Open rows, soonest harm first, then by severity, never by age: everything for owner and office, nothing for
+    anybody else."""
     rows = Attention.objects.filter(cleared_at__isnull=True).select_related("tank", "tank__site", "site")
-    rows = rows.order_by("severity", "since", "pk")
+    rows = rows.order_by(
+        F("harm_at").asc(nulls_last=True), "severity", "tank__site__name", "tank__name", "pk"
+    )
     return rows if user.is_office else rows.none()
+
+
+def harm_at(tank: Tank, value: ReadingValue | None, band: Band | None) -> datetime | None:
+    """When harm begins for a parameter: at once beyond its limit, in hours for a lost life-support signal, when the
+    trend of the value's own series meets the limit otherwise; None where nothing tells."""
+    if value is None or band is None:
+        return None
+    beyond = word_in(value.value, band).endswith("limit")
+    if units.parameter(value.parameter).signal:
+        return value.at + timedelta(hours=BEARABLE_H[value.parameter]) if beyond else None
+    if beyond:
+        return value.at
+    points = _points(tank, value)
+    method = Method.objects.get(pk=value.method_id)
+    tolerance = max(method.tolerance_abs, method.tolerance_rel * abs(value.value), method.resolution)
+    hours = hours_to_limit(points, low=band.alarm_low, high=band.alarm_high, tolerance=tolerance)
+    return None if hours is None else value.at + timedelta(hours=hours)
+
+
+def word_in(value: float, band: Band) -> str:
+    """The word of a value against its band, the same that a visit says."""
+    names = ("low", "high", "alarm_low", "alarm_high")
+    edges = {name: getattr(band, name) for name in names}
+    return word_of(BandSpec(parameter=band.parameter, unit=band.unit, **edges), value)
+
+
+def silence_harms_at(instrument: Instrument, last: datetime) -> datetime | None:
+    """When animals may suffer unseen: the shortest hours of the life-support signals that nobody hears any more."""
+    hours = [BEARABLE_H[m.parameter] for m in instrument.measures.all() if m.parameter in BEARABLE_H]
+    return last + timedelta(hours=min(hours)) if hours else None
+
+
+def _points(tank: Tank, value: ReadingValue) -> list[tuple[float, float]]:
+    """(Days ago, value) of the same series, oldest first: the last week where that holds enough, else a quarter."""
+    since = value.at - timedelta(days=TREND_DAYS)
+    rows = readings_of(tank, parameter=value.parameter, since=since, until=value.at)
+    points = [
+        ((value.at - r.at).total_seconds() / 86400, r.value) for r in rows if r.series_id == value.series_id
+    ]
+    short = [point for point in points if point[0] <= SHORT_TREND_DAYS]
+    return short if len(short) >= ENOUGH_POINTS else points
 
 
 def of_tank(user: User, tank_id: UUID, *, on: date) -> QuerySet[Attention]:
     """Open rows of one tank that the user may see (never for a contact)."""
-    rows = Attention.objects.filter(cleared_at__isnull=True, tank=tank_id).order_by("severity", "since", "pk")
+    rows = Attention.objects.filter(cleared_at__isnull=True, tank=tank_id)
+    rows = rows.order_by(F("harm_at").asc(nulls_last=True), "severity", "pk")
     if user.is_client or not tanks_for(user, on=on).filter(pk=tank_id).exists():
         return rows.none()
     return rows
