@@ -6,9 +6,10 @@ from typing import Any
 from django.utils import timezone
 
 from clients.models import Tank
-from servicedesk.dispatch.jobs import business_zone, daily, register
+from servicedesk.dispatch.jobs import daily, register
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds.queries import next_visits_of
+from servicedesk.staff.queries import day_of
 from servicedesk.supply import actions
 from servicedesk.supply.queries import needs
 
@@ -16,7 +17,7 @@ from servicedesk.supply.queries import needs
 @register("reorder")
 def reorder(job: Job) -> dict[str, Any]:
     now = timezone.now()
-    today = now.astimezone(business_zone()).date()
+    today = day_of(now)
     tanks = Tank.objects.filter(retired_on__isnull=True)
     found = needs(at=now, next_visits=next_visits_of(tanks, after=today))
     return {"needs": len(found), "new": actions.remind(needs=found, day=today, at=now)}

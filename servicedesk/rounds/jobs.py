@@ -5,9 +5,10 @@ from typing import Any
 
 from django.utils import timezone
 
-from servicedesk.dispatch.jobs import business_zone, daily, register
+from servicedesk.dispatch.jobs import daily, register
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
+from servicedesk.staff.queries import day_of
 
 AHEAD = timedelta(days=35)
 
@@ -15,7 +16,7 @@ AHEAD = timedelta(days=35)
 @register("owe_visits")
 def owe_visits(job: Job) -> dict[str, Any]:
     now = timezone.now()
-    today = now.astimezone(business_zone()).date()
+    today = day_of(now)
     made = actions.owe_visits(first=today, last=today + AHEAD, at=now)
     placed = actions.plan_simply(first=today, last=today + AHEAD)
     return {"owed": len(made), "placed": placed}

@@ -250,3 +250,4 @@ LOGGING = {
 
 MAIL_NAME = os.environ.get("TANKROUND_MAIL_NAME", "Tankround")
 BUSINESS_ZONE = os.environ.get("TANKROUND_ZONE", "Europe/London")
+CAN_LITRES = float(os.environ.get("TANKROUND_CAN_LITRES", "10"))

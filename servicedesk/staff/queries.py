@@ -1,5 +1,10 @@
 """The business and its people."""
 
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import Business, User
 
@@ -7,6 +12,16 @@ from servicedesk.staff.models import Business, User
 def business() -> Business:
     """The business of this installation; an unnamed one while nobody has set it up."""
     return Business.objects.first() or Business(name="Tankround")
+
+
+def business_zone() -> ZoneInfo:
+    """The zone in which the business counts its days; that of the settings while nobody has set it up."""
+    return ZoneInfo(Business.objects.values_list("zone", flat=True).first() or settings.BUSINESS_ZONE)
+
+
+def day_of(at: datetime) -> date:
+    """The business's day in which a moment falls."""
+    return at.astimezone(business_zone()).date()
 
 
 def is_empty() -> bool:

@@ -18,7 +18,7 @@ from clients.queries import tanks_for
 from servicedesk.rounds import queries
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, Stop
-from servicedesk.rounds.views.shown import day_strip, staff, stop_rows, today_of
+from servicedesk.rounds.views.shown import day_strip, driver_of, staff, stop_rows, today_of
 from servicedesk.staff.queries import technicians
 
 
@@ -38,11 +38,7 @@ def _lead(round_row: Round | None, stops: list[Stop]) -> tuple[str, str]:
 @require_GET
 def today(request: HttpRequest) -> HttpResponse:
     user = staff(request)
-    driver = user
-    if user.is_office:
-        everyone = technicians()
-        wanted = request.GET.get("technician", "")
-        driver = next((t for t in everyone if str(t.pk) == wanted), everyone[0] if everyone else user)
+    driver = driver_of(request, user)
     day = today_of(user)
     round_row, stops = queries.round_of(driver, day)
     rows = stop_rows(stops, day)

@@ -13,7 +13,10 @@ from clients.models import Tank
 from servicedesk.core.drawing.strip import DayStrip, StripStop
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, Stop
+from servicedesk.rounds.queries import carried
 from servicedesk.staff.models import User
+from servicedesk.staff.queries import technicians
+from servicedesk.stock.models import Item
 from servicedesk.upkeep.queries import open_tasks_of
 
 DRAWN = {StopState.PLANNED: "planned", StopState.UNDER_WAY: "there", StopState.CLOSED: "done"}
@@ -24,6 +27,25 @@ def staff(request: HttpRequest) -> User:
     if not isinstance(user, User) or not (user.is_office or user.is_technician):
         raise Http404
     return user
+
+
+def driver_of(request: HttpRequest, user: User) -> User:
+    """Whose round is looked at: a technician's own; the office chooses, else the first by name."""
+    if not user.is_office:
+        return user
+    everyone, wanted = technicians(), request.GET.get("technician", "")
+    return next((t for t in everyone if str(t.pk) == wanted), everyone[0] if everyone else user)
+
+
+def amount_words(amount: float, item: Item) -> str:
+    """So much of a supply: "2 pcs", "150 g", "1.5 L"."""
+    if item.unit == "mL" and amount >= 1000:
+        return _("%(n)s L") % {"n": f"{amount / 1000:.3g}"}
+    if item.unit == "g" and amount >= 1000:
+        return _("%(n)s kg") % {"n": f"{amount / 1000:.3g}"}
+    if item.unit == "pcs":
+        return _("%(n)s pcs") % {"n": f"{amount:g}"}
+    return f"{amount:.0f} {item.unit}"
 
 
 def today_of(user: User) -> date:
@@ -83,14 +105,13 @@ def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
         keys = {tank.pk for tank in here}
         mine = [task for task in tasks if task.tank_id in keys]
         late = any(task.latest < day for task in mine)
-        carried = [t.rule for t in mine if t.rule is not None and t.rule.carry is not None]
         rows.append(
             StopRow(
                 stop=stop,
                 time=time_format(stop.planned_at, "H:i"),
                 tanks=here,
                 due=list(dict.fromkeys(task.title for task in mine)),
-                carry=[f"{r.carry.name} {r.carry_amount:g} {r.carry.unit}" for r in carried if r.carry],
+                carry=[f"{item.name} {amount_words(n, item)}" for item, n in carried(mine).items()],
                 glyph="alone" if stop.due_visit.isolated else ("late" if late else ""),
             )
         )

@@ -1,8 +1,6 @@
-"""Rounds and stops as people look at them, next visits, and what must be in the van."""
+"""Rounds and stops as people look at them, and next visits."""
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
@@ -13,7 +11,6 @@ from clients.models import Tank
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Round, Stop
 from servicedesk.staff.models import User
-from servicedesk.upkeep.queries import open_tasks_of
 
 
 def _stops() -> QuerySet[Stop]:
@@ -75,39 +72,3 @@ def next_visits_of(tanks: Iterable[Tank], *, after: date) -> dict[UUID, date]:
         .annotate(on_stop=Min("stop__round__day"), on_due=Min("due"))
     )
     return {row["tanks"]: row["on_stop"] or row["on_due"] for row in rows.order_by()}
-
-
-@dataclass(frozen=True)
-class LoadLine:
-    """Something to carry: how much, from which shelf, for which stops."""
-
-    item: str
-    shelf: str
-    amount: float
-    unit: str
-    stops: tuple[int, ...]
-
-
-def load_list(stops: list[Stop], day: date) -> list[LoadLine]:
-    """What the due tasks of a round's tanks need, by shelf."""
-    place = {tank.pk: stop.order for stop in stops for tank in stop.due_visit.tanks.all()}
-    tanks = [tank for stop in stops for tank in stop.due_visit.tanks.all()]
-    sums: dict[tuple[str, str, str], float] = defaultdict(float)
-    where: dict[tuple[str, str, str], set[int]] = defaultdict(set)
-    for task in open_tasks_of(tanks, until=day):
-        carried = task.rule.carry if task.rule else None
-        if task.rule is None or carried is None:
-            continue
-        key = (carried.shelf, carried.name, carried.unit)
-        sums[key] += task.rule.carry_amount
-        where[key].add(place[task.tank_id])
-    return [
-        LoadLine(
-            item=name,
-            shelf=shelf,
-            amount=sums[shelf, name, unit],
-            unit=unit,
-            stops=tuple(sorted(where[shelf, name, unit])),
-        )
-        for shelf, name, unit in sorted(sums)
-    ]
