@@ -18,6 +18,8 @@ StopState = Literal["planned", "there", "done"]
 _INSET = 14.0
 _TOP, _ROAD, _DIP = 10.0, 54.0, 60.0
 _HOURS_AT = 80.0
+_LEAST = 6.0
+"""The least width of a stop in px, so that one of a few minutes is still seen."""
 _LETTER = 7.2
 """Room for one letter of 13 px, in px: a little more than the widest usual one, so that nothing runs over."""
 
@@ -85,7 +87,7 @@ def strip_svg(
         pen.line("hour", scale.x(hour), _TOP + 4, scale.x(hour), _ROAD + 8)
         pen.text("text--soft", scale.x(hour), _HOURS_AT, str(hour.hour), "middle")
     for stop in day.stops:
-        _draw_stop(pen, scale, stop, names=names)
+        _draw_stop(pen, scale, stop, day.now, names=names)
     _draw_road(pen, scale, day)
     for at in (day.shift_start, day.shift_end):
         pen.line("shift", scale.x(at), 2, scale.x(at), _ROAD + 8)
@@ -98,9 +100,18 @@ def strip_svg(
     return pen.svg(width=width, height=height, cls="strip__day", box=(width, height), title=day.title)
 
 
-def _draw_stop(pen: Pen, scale: _Hours, stop: StripStop, *, names: bool) -> None:
+def _edges(scale: _Hours, stop: StripStop) -> tuple[float, float]:
+    """Left and right edge of a stop: never thinner than can be seen, never out of the frame."""
     x0, x1 = scale.x(stop.start), scale.x(stop.end)
+    x1 = min(max(x1, x0 + _LEAST), scale.width - _INSET)
+    return min(x0, x1 - _LEAST), x1
+
+
+def _draw_stop(pen: Pen, scale: _Hours, stop: StripStop, now: datetime | None, *, names: bool) -> None:
+    x0, x1 = _edges(scale, stop)
     pen.rect("past" if stop.state == "done" else "stop", x0, _TOP, x1 - x0, _ROAD - _TOP)
+    if stop.state == "there" and now is not None and scale.x(now) > x0:
+        pen.rect("past", x0, _TOP, min(scale.x(now), x1) - x0, _ROAD - _TOP)
     if stop.isolated:
         pen.path(
             "fence",
@@ -124,7 +135,9 @@ def _draw_road(pen: Pen, scale: _Hours, day: DayStrip) -> None:
             pen.path("day", points(path))
             pen.line("day waiting", scale.x(stop.arrives), _ROAD, scale.x(stop.start), _ROAD)
             path = [(scale.x(stop.start), _ROAD)]
-        x0, x1 = scale.x(stop.start), scale.x(stop.end)
+        x0, x1 = _edges(scale, stop)
+        x0 = max(x0, path[-1][0])
+        x1 = max(x0, x1)
         path += [(x0, _ROAD), (x0, _TOP), (x1, _TOP), (x1, _ROAD)]
         at = max(at, stop.end)
     end = day.home or max(at, day.shift_start)

@@ -280,9 +280,11 @@ def banner(state: str, said: str, text: str = "", label: str = "", url: str = ""
 
 
 @register.simple_tag
-def ahead(help_h: float | None, harm_h: float | None, title: str) -> SafeString:
-    """``{% ahead row.help_h row.harm_h row.ahead_words %}``: hours until help and until harm, drawn."""
-    return _drawing(ahead_svg(help_h=help_h, harm_h=harm_h, title=title))
+def ahead(help_h: float | None, harm_h: float | None, lettered: bool = False, title: str = "") -> SafeString:
+    """``{% ahead row.help_h row.harm_h True %}``: hours until help and until harm, drawn. Its words stand beside it,
+    so it is silent unless it gets a title."""
+    letters = (gettext("now"), gettext("6 h"), gettext("1 day"), gettext("3")) if lettered else ()
+    return _drawing(ahead_svg(help_h=help_h, harm_h=harm_h, title=title, letters=letters))
 
 
 @register.inclusion_tag("components/tally.html")

@@ -15,6 +15,7 @@ from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartFault, ChartS
 from servicedesk.core.drawing.glyphs import GLYPHS
 from servicedesk.core.drawing.levels import LevelRow
 from servicedesk.core.drawing.strip import DayStrip, StripStop
+from servicedesk.desk.queries.ahead import Ahead
 
 NOON = datetime(2026, 3, 18, 12, 0, tzinfo=UTC)
 LIGHTS = (("day", "Day"), ("cellar", "Cellar"), ("sun", "Sun"))
@@ -126,10 +127,7 @@ def needs_rows() -> list[dict[str, object]]:
             "subject": "Harbour school, the whole site",
             "sentence": "Three instruments fell silent together at 06:12: power or line first.",
             "why": "All three send through one line, and their last values agree with the forecast.",
-            "ahead_head": "about 6 h",
-            "ahead_words": "to harm; no visit",
-            "help_h": None,
-            "harm_h": 6.0,
+            "ahead": Ahead("Harm in about 6 h", "Nobody of ours is planned to be there.", None, 6.0),
             "act_label": "Call the caretaker",
             "act_url": "#needs",
         },
@@ -139,21 +137,34 @@ def needs_rows() -> list[dict[str, object]]:
             "subject_url": "#needs",
             "sentence": "Alkalinity 7.0 dKH, falling 0.5 a day since Monday.",
             "why_url": "#chart",
-            "ahead_head": "about 1 day",
-            "ahead_words": "to harm; Ilka at 12:24",
-            "help_h": 2.5,
-            "harm_h": 24.0,
+            "ahead": Ahead("Harm in about 24 h", "Help comes in time: Ilka is there at 12:24.", 2.5, 24.0),
             "act_label": "Tell Ilka",
             "act_url": "#needs",
             "act_post": True,
         },
         {
+            "state": "under",
+            "subject": "The hall tank",
+            "sentence": "Alkalinity 6.1 dKH, under the limit of 6.3.",
+            "ahead": Ahead(
+                "Harm has begun", "Nobody is there before Friday 20 March, 09:00 (Ilka).", 45.0, 0.0
+            ),
+            "act_label": "See the tank",
+            "act_url": "#needs",
+        },
+        {
+            "state": "check",
+            "subject": "The wall of fans",
+            "sentence": "The titrator is 1.40 under the last test by hand: look at its reagent.",
+            "ahead": Ahead("Harm is not dated", "Ilka is there at 15:10.", 6.0, None),
+            "act_label": "See the tank",
+            "act_url": "#needs",
+        },
+        {
             "state": "held",
             "subject": "Yesterday’s report for the weir house",
             "sentence": "It tells of a death. It waits for your word.",
-            "ahead_head": "no hurry",
-            "ahead_words": "held for 18 h",
-            "harm_h": None,
+            "ahead": Ahead("No hurry", "held for 18 h"),
             "act_label": "Read and release",
             "act_url": "#needs",
         },

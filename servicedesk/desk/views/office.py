@@ -1,7 +1,6 @@
 """The owner's pages that look across rooms: Today, Tanks, one tank, Upkeep, Stores."""
 
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -9,11 +8,9 @@ from zoneinfo import ZoneInfo
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET
 
 from clients.models import Tank
@@ -23,27 +20,19 @@ from reports.models import Paper, Report
 from servicedesk.core import units
 from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartSeries, Marker
 from servicedesk.core.drawing.levels import LevelRow
+from servicedesk.desk.queries import today as page
 from servicedesk.dispatch.queries import failed_jobs
-from servicedesk.rounds.models import Stop
-from servicedesk.rounds.queries import next_visits_of, stops_on
+from servicedesk.rounds.choices import StopState
+from servicedesk.rounds.queries import next_visits_of
 from servicedesk.rounds.views import day_strip
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import is_empty
 from servicedesk.supply.queries import needs
 from servicedesk.upkeep.queries import overdue
-from servicedesk.watch.choices import AttentionKind
 from servicedesk.watch.models import Attention
 from servicedesk.watch.queries import of_tank, open_for
 from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of, water_changes_of
 
-GLYPH = {
-    "above": "high",
-    "below": "low",
-    "above_limit": "over",
-    "below_limit": "under",
-    "check": "check",
-    "silent": "silent",
-}
 MARKERS: dict[str, Marker] = {
     "photometer": "photometer",
     "kit": "titration",
@@ -74,126 +63,29 @@ def home(request: HttpRequest) -> HttpResponse:
     return redirect("rounds:today" if user.is_technician else "desk:door")
 
 
-@dataclass(frozen=True)
-class Need:
-    """One row of what needs the owner."""
-
-    state: str
-    subject: str
-    subject_url: str
-    sentence: str
-    why: str
-    ahead_head: str
-    ahead_words: str
-    act_label: str
-    act_url: str
-    help_h: float | None = None
-    harm_h: float | None = None
-    act_post: bool = False
-    why_url: str = ""
-
-
-def _attention_rows(user: User, rows: list[Attention], next_visits: dict[UUID, Any]) -> list[Need]:
-    found = []
-    for row in rows:
-        if row.tank is None:
-            continue
-        visit = next_visits.get(row.tank.pk)
-        when = (
-            _("ours there on %(day)s") % {"day": date_format(visit, "l j F")}
-            if visit
-            else _("no visit planned")
-        )
-        found.append(
-            Need(
-                state=GLYPH.get(row.word, "held" if row.kind == AttentionKind.REPORT else "low"),
-                subject=f"{row.tank.site.name}, {row.tank.name}",
-                subject_url=reverse("desk:tank", args=[row.tank.pk]),
-                sentence=row.sentence,
-                why=row.why,
-                ahead_head=_("now") if row.severity == 1 else _("soon"),
-                ahead_words=when,
-                act_label=_("See the tank"),
-                act_url=reverse("desk:tank", args=[row.tank.pk]),
-            )
-        )
-    return found
-
-
-def _report_rows() -> list[Need]:
-    rows = Report.objects.filter(state__in=[ReportState.HELD, ReportState.FAILED]).select_related(
-        "visit__site"
-    )
-    found = []
-    for row in rows.order_by("made_at", "pk")[:20]:
-        held = row.state == ReportState.HELD
-        reasons = "; ".join(str(r) for r in row.hold_reasons)
-        found.append(
-            Need(
-                state="held" if held else "fail",
-                subject=_("%(site)s, report %(number)s")
-                % {"site": row.visit.site.name, "number": row.number},
-                subject_url=reverse("reports:report", args=[row.pk]),
-                sentence=_("It waits for your word: %(why)s") % {"why": reasons}
-                if held
-                else _("It could not be made."),
-                why=row.error,
-                ahead_head=_("no hurry") if held else _("soon"),
-                ahead_words=date_format(timezone.localtime(row.made_at), "j F, H:i"),
-                act_label=_("Read and release") if held else _("See why"),
-                act_url=reverse("reports:report", args=[row.pk]),
-            )
-        )
-    return found
-
-
-def _strips(stops: list[Stop], user: User, now: datetime) -> list[dict[str, Any]]:
-    """Each technician's day as a strip with its words."""
-    rounds: dict[UUID, list[Stop]] = {}
-    for stop in stops:
-        rounds.setdefault(stop.round_id, []).append(stop)
-    strips = []
-    for mine in rounds.values():
-        row = mine[0].round
-        to_go = sum(1 for s in mine if s.state in ("planned", "under_way"))
-        words = ngettext("%(n)s to go", "%(n)s to go", to_go) % {"n": to_go}
-        strip = day_strip(row, mine, user.zone, now)
-        strips.append({"name": row.technician.name, "words": words, "strip": strip, "stops": mine})
-    return strips
-
-
 @login_required
 @require_GET
 def today(request: HttpRequest) -> HttpResponse:
     user = staff_of(request)
-    now = timezone.now()
-    day = now.astimezone(ZoneInfo(user.zone)).date()
-    attention = list(open_for(user))
-    tanks = [row.tank for row in attention if row.tank]
-    next_visits = next_visits_of(tanks, after=day - timedelta(days=1))
-    rows = [*_attention_rows(user, attention, next_visits), *_report_rows()]
-    stops = stops_on(day)
-    strips = _strips(stops, user, now)
-    supply = needs(
-        at=now, next_visits=next_visits_of(Tank.objects.filter(retired_on__isnull=True), after=day)
-    )
-    late = overdue(user, on=day)
-    waiting = Report.objects.filter(state=ReportState.WAITING).count()
+    now, zone = timezone.now(), ZoneInfo(user.zone)
+    day = now.astimezone(zone).date()
+    rows = [*page.attention_needs(user, now=now), *page.report_needs(zone=zone)]
+    bold, rest = page.lead_words(rows)
+    days = page.days_on(day)
+    tanks = Tank.objects.filter(retired_on__isnull=True)
+    late, late_count = page.late_tasks(user, on=day)
+    stops = [stop for mine in days for stop in mine.stops]
     context = {
         "rows": rows,
-        "bold": ngettext("One thing needs you.", "%(n)s things need you.", len(rows)) % {"n": len(rows)}
-        if rows
-        else _("Nothing needs you."),
-        "rest": _("%(subject)s first.") % {"subject": rows[0].subject}
-        if rows
-        else _("A good day is a grey page."),
-        "strips": strips,
-        "needs": supply[:6],
-        "late": [{"task": t, "days": (day - t.latest).days} for t in late[:6]],
-        "late_count": len(late),
-        "waiting": waiting,
+        "bold": bold,
+        "rest": rest,
+        "days": [(mine, day_strip(mine.round, mine.stops, user.zone, now)) for mine in days],
+        "needs": needs(at=now, next_visits=next_visits_of(tanks, after=day))[:6],
+        "late": late,
+        "late_count": late_count,
+        "waiting": Report.objects.filter(state=ReportState.WAITING).count(),
         "failed": failed_jobs(),
-        "closed_today": sum(1 for s in stops if s.state == "closed"),
+        "closed_today": sum(1 for stop in stops if stop.state == StopState.CLOSED),
         "stop_count": len(stops),
     }
     return render(request, "desk/today.html", context)

@@ -46,6 +46,21 @@ def test_help_before_harm_stands_before_it() -> None:
     assert places(text, "d-harm", "x1", "x2") == [("100", "132"), ("100", "100")]
 
 
+def test_a_lettered_line_says_now_and_three_days_at_its_ends() -> None:
+    text = ahead_svg(
+        help_h=18.0, harm_h=None, title="", width=136, letters=("now", "6 h", "1 day", "3"), height=28
+    )
+
+    assert places(text, "d-text d-text--soft", "x", "text-anchor") == [
+        ("0", None),
+        ("40.95", "middle"),
+        ("77.9", "middle"),
+        ("136", "end"),
+    ]
+    assert places(text, "d-ink", "y") == [("24",)]
+    assert 'aria-hidden="true"' in text
+
+
 def test_no_help_and_no_harm_is_a_plain_line() -> None:
     text = ahead_svg(help_h=None, harm_h=None, title="No hurry.")
 

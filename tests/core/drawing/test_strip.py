@@ -122,3 +122,32 @@ def test_names_are_escaped() -> None:
 
     assert letters(root, "d-text") == ["<A&B>"]
     assert root.get("aria-label") == '"&<'
+
+
+def test_a_stop_of_a_minute_is_still_seen() -> None:
+    root = drawn(replace(DAY, stops=(StripStop(1, "Mill", at(1), at(1) + timedelta(minutes=1), "done"),)))
+
+    assert places(root, "d-past", "x", "width") == [("114", "6")]
+
+
+def test_a_stop_at_the_very_end_stays_in_the_frame() -> None:
+    root = drawn(replace(DAY, stops=(StripStop(1, "Mill", at(8), at(8) + timedelta(seconds=20), "done"),)))
+    ((x, width),) = places(root, "d-past", "x", "width")
+
+    assert float(x or 0) + float(width or 0) <= WIDTH - 14
+
+
+def test_a_stop_under_way_is_dark_as_far_as_now() -> None:
+    late = StripStop(1, "Mill", at(3), at(4), "there")
+    root = drawn(replace(DAY, stops=(late,), now=at(3.25)))
+
+    assert places(root, "d-stop", "x", "width") == [("314", "100")]
+    assert places(root, "d-past", "x", "width") == [("314", "25")]
+
+
+def test_the_line_never_runs_back_where_a_late_stop_covers_the_next() -> None:
+    stops = (StripStop(1, "Mill", at(2), at(4), "there"), StripStop(2, "Weir", at(3), at(4.5)))
+    ((path,),) = places(drawn(replace(DAY, stops=stops)), "d-day", "d")
+    across = [float(step.split()[0]) for step in (path or "")[1:].split("L")]
+
+    assert across == sorted(across)
