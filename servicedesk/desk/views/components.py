@@ -119,56 +119,41 @@ def level_rows() -> list[LevelRow]:
     ]
 
 
+def _need(
+    state: str, subject: str, sentence: str, ahead: Ahead, act: str, **rest: object
+) -> dict[str, object]:
+    return {
+        "state": state,
+        "subject": subject,
+        "sentence": sentence,
+        "ahead": ahead,
+        "act_label": act,
+        "act_url": "#needs",
+        **rest,
+    }
+
+
 def needs_rows() -> list[dict[str, object]]:
-    """Rows of the owner's list: help that comes in time, help that does not, and none in sight."""
+    """Rows of the owner's list: help that comes in time, help that does not, none in sight, harm that is not dated."""
+    silent = "Three instruments fell silent together at 06:12: power or line first."
+    nobody = "Nobody of ours is planned to be there."
+    late = "Nobody is there before Friday 20 March, 09:00 (Ilka)."
+    in_time = "Help comes in time: Ilka is there at 12:24."
+    falling, under = "Alkalinity 7.0 dKH, falling 0.5 a day.", "Alkalinity 6.1 dKH, under the limit of 6.3."
+    doubt = "The titrator is 1.40 under the last test by hand: look at its reagent."
+    line = "All three send through one line, and their last values agree with the forecast."
+    held = "It tells of a death. It waits for your word."
     return [
-        {
-            "state": "silent",
-            "subject": "Harbour school, the whole site",
-            "sentence": "Three instruments fell silent together at 06:12: power or line first.",
-            "why": "All three send through one line, and their last values agree with the forecast.",
-            "ahead": Ahead("Harm in about 6 h", "Nobody of ours is planned to be there.", None, 6.0),
-            "act_label": "Call the caretaker",
-            "act_url": "#needs",
-        },
-        {
-            "state": "low",
-            "subject": "The reef left of the bar",
-            "subject_url": "#needs",
-            "sentence": "Alkalinity 7.0 dKH, falling 0.5 a day since Monday.",
-            "why_url": "#chart",
-            "ahead": Ahead("Harm in about 24 h", "Help comes in time: Ilka is there at 12:24.", 2.5, 24.0),
-            "act_label": "Tell Ilka",
-            "act_url": "#needs",
-            "act_post": True,
-        },
-        {
-            "state": "under",
-            "subject": "The hall tank",
-            "sentence": "Alkalinity 6.1 dKH, under the limit of 6.3.",
-            "ahead": Ahead(
-                "Harm has begun", "Nobody is there before Friday 20 March, 09:00 (Ilka).", 45.0, 0.0
-            ),
-            "act_label": "See the tank",
-            "act_url": "#needs",
-        },
-        {
-            "state": "check",
-            "subject": "The wall of fans",
-            "sentence": "The titrator is 1.40 under the last test by hand: look at its reagent.",
-            "ahead": Ahead("Harm is not dated", "Ilka is there at 15:10.", 6.0, None),
-            "act_label": "See the tank",
-            "act_url": "#needs",
-        },
-        {
-            "state": "held",
-            "subject": "Yesterday’s report for the weir house",
-            "sentence": "It tells of a death. It waits for your word.",
-            "ahead": Ahead("No hurry", "held for 18 h"),
-            "act_label": "Read and release",
-            "act_url": "#needs",
-        },
-    ]
+        _need("under", "The hall tank", under, Ahead("Harm has begun", late, 45.0, 0.0), "See the tank"),
+        _need("silent", "Harbour school, the whole site", silent, Ahead("Harm in about 6 h", nobody, None, 6.0),
+              "Call the caretaker", why=line),
+        _need("low", "The reef left of the bar", falling, Ahead("Harm in about 24 h", in_time, 2.5, 24.0),
+              "Tell Ilka", subject_url="#needs", why_url="#chart", act_post=True),
+        _need("check", "The wall of fans", doubt, Ahead("Harm is not dated", "Ilka is there at 15:10.", 6.0),
+              "See the tank"),
+        _need("held", "Yesterday’s report for the weir house", held, Ahead("No hurry", "held for 18 h"),
+              "Read and release"),
+    ]  # fmt: skip
 
 
 def day() -> DayStrip:
