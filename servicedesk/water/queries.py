@@ -82,6 +82,11 @@ def _standing() -> QuerySet[Reading]:
     ).exclude(Q(correction__isnull=False) & Q(corrected_to__isnull=True))
 
 
+def standing_readings(tanks: Iterable[Tank]) -> QuerySet[Reading]:
+    """Readings of these tanks that were not withdrawn."""
+    return _standing().filter(series__tank__in=[t.pk for t in tanks])
+
+
 def _values(rows: QuerySet[Reading]) -> list[ReadingValue]:
     out = []
     for row in rows.values_list(*FIELDS, "correction", "corrected_to"):

@@ -1,10 +1,16 @@
 """Times are stored in UTC and shown in the business's zone."""
 
 from collections.abc import Callable
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+
+
+def day_of(moment: datetime) -> date:
+    """The calendar day of a moment in the zone that is switched on: the business's, at every door and in every job."""
+    return moment.astimezone(timezone.get_current_timezone()).date()
 
 
 class BusinessZone:

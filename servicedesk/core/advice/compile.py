@@ -1,5 +1,6 @@
 """From a tank's sheet to its rule program (see core.program for the form)."""
 
+from functools import lru_cache
 from typing import Any
 
 from servicedesk.core.advice.corrections import dosed_lines, nutrient_lines, other_lines, salinity_lines
@@ -7,7 +8,7 @@ from servicedesk.core.advice.emergencies import emergency_lines
 from servicedesk.core.advice.sheet import FORBIDDING, BandSpec, TankSheet
 from servicedesk.core.advice.verdicts import inputs_of, surprise_step, verdict_of, word_steps
 from servicedesk.core.program import check
-from servicedesk.core.program.evaluate import VERSION
+from servicedesk.core.program.evaluate import VERSION, Checked
 from servicedesk.core.units import parameter
 
 STATE_WORDS = {"treatment": "treatment", "low_salinity": "low-salinity treatment", "heat": "heat treatment"}
@@ -51,8 +52,22 @@ def _outputs(sheet: TankSheet, bands: list[BandSpec]) -> dict[str, Any]:
     return outputs
 
 
-def compile_sheet(sheet: TankSheet) -> dict[str, Any]:
-    """The program of one tank on one day: plain JSON, checked."""
+class _BySaying:
+    """A sheet that is told apart by what it says, so that the same sheet is compiled once."""
+
+    def __init__(self, sheet: TankSheet) -> None:
+        self.sheet, self.said = sheet, repr(sheet)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _BySaying) and self.said == other.said
+
+    def __hash__(self) -> int:
+        return hash(self.said)
+
+
+@lru_cache(maxsize=256)
+def _compiled(saying: _BySaying) -> Checked:
+    sheet = saying.sheet
     bands = [_band(sheet, key) for key in sheet.parameters()]
     steps: list[list[Any]] = []
     for band in bands:
@@ -65,4 +80,10 @@ def compile_sheet(sheet: TankSheet) -> dict[str, Any]:
         "outputs": _outputs(sheet, bands),
     }
     check(program)
-    return program
+    return Checked(program)
+
+
+def compile_sheet(sheet: TankSheet) -> Checked:
+    """The program of one tank on one day: plain JSON, checked. A sheet that says the same gets the same program
+    (kept for the last 256 sheets), so nobody may alter what is returned."""
+    return _compiled(_BySaying(sheet))

@@ -3,12 +3,13 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from servicedesk.core.advice.sheet import BandSpec
 from servicedesk.core.advice.verdicts import word_steps
-from servicedesk.core.program import evaluate
-from servicedesk.core.program.evaluate import VERSION
+from servicedesk.core.program import check, evaluate
+from servicedesk.core.program.evaluate import VERSION, Checked
 from servicedesk.core.tables import read_json
 
 WORDS = {
@@ -102,15 +103,21 @@ def _verdict(parameter: str, output: Any) -> Verdict:
     return Verdict(parameter=parameter, word=word, also=also, sentence_id=said["say"], parts=said["parts"])
 
 
-def word_of(band: BandSpec, value: float) -> str:
-    """The word of one value against its band, without history, as a visit would say it (a key of WORDS)."""
+@lru_cache(maxsize=1024)
+def _word_program(band: BandSpec) -> Checked:
     program = {
         "version": VERSION,
         "inputs": [band.parameter],
         "steps": [[name, step] for name, step in word_steps(band)],
         "outputs": {"word": f"{band.parameter}:word"},
     }
-    return str(evaluate(program, {band.parameter: value})["word"])
+    check(program)
+    return Checked(program)
+
+
+def word_of(band: BandSpec, value: float) -> str:
+    """The word of one value against its band, without history, as a visit would say it (a key of WORDS)."""
+    return str(evaluate(_word_program(band), {band.parameter: value})["word"])
 
 
 def judge(program: Mapping[str, Any], values: Mapping[str, float | None]) -> Judgement:

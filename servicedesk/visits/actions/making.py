@@ -31,6 +31,7 @@ from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.water import actions as water
 from servicedesk.water.choices import Flag
 from servicedesk.water.models import Method, Reading
+from servicedesk.web.zones import day_of
 
 Row = TypeVar("Row")
 LONGEST = 2000
@@ -270,7 +271,7 @@ def _day(m: Making, name: str) -> date:
 
 
 def _next_visit(m: Making) -> None:
-    if _day(m, "date") < m.wire.at.date():
+    if _day(m, "date") < day_of(m.wire.at):
         raise Refused(_("The next visit cannot lie in the past."))
 
 

@@ -9,7 +9,7 @@ from servicedesk.visits.queries.journal import (
     visit_of,
     visits_for,
 )
-from servicedesk.visits.queries.sheet import TankToday, Tested, today_of
+from servicedesk.visits.queries.sheet import TankToday, Tested, today_of, untested_in
 
 __all__ = [
     "TankToday",
@@ -20,6 +20,7 @@ __all__ = [
     "photos_of",
     "tanks_of",
     "today_of",
+    "untested_in",
     "visit_of",
     "visits_for",
 ]

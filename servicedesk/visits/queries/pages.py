@@ -23,6 +23,7 @@ from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import last_left, open_tasks_of
 from servicedesk.visits.models import Visit
 from servicedesk.visits.queries.sheet import GLYPHS, TankToday, Tested
+from servicedesk.web.zones import day_of
 
 SPARK_POINTS = 8
 
@@ -177,7 +178,7 @@ class TankCard:
 
 def tank_card(visit: Visit, tank: Tank, *, at: datetime) -> TankCard:
     today = TankToday(visit, tank, at=at)
-    state_row = states_of([tank], at.date()).get(tank.pk)
+    state_row = states_of([tank], day_of(at)).get(tank.pk)
     words, glyph = "", ""
     if state_row is not None and state_row.state != TankState.NORMAL:
         words = str(state_row.get_state_display()).capitalize()

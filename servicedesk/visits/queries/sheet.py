@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
+from uuid import UUID
 
 from clients.models import Tank
 from clients.queries import current_state, livestock_of
@@ -24,7 +25,15 @@ from servicedesk.instruments.queries import trust_by_tank
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Visit
 from servicedesk.water.models import Band, Method, TankTest
-from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of, tests_of
+from servicedesk.water.queries import (
+    ReadingValue,
+    bands_of,
+    latest_values,
+    readings_of,
+    standing_readings,
+    tests_of,
+)
+from servicedesk.web.zones import day_of
 
 HISTORY_DAYS = 180
 MOST_POINTS = 12
@@ -104,7 +113,7 @@ class TankToday:
 
     @cached_property
     def state(self) -> str:
-        return current_state(self.tank, self.at.date())
+        return current_state(self.tank, day_of(self.at))
 
     @cached_property
     def _readings(self) -> list[ReadingValue]:
@@ -114,6 +123,8 @@ class TankToday:
 
     @cached_property
     def _origins(self) -> set[Any]:
+        if self.visit._state.adding:  # nobody has arrived yet: nothing was written
+            return set()
         rows = Entry.objects.filter(visit=self.visit, kind=EntryKind.READING)
         return set(rows.values_list("pk", flat=True))
 
@@ -150,8 +161,9 @@ class TankToday:
 
     @cached_property
     def _methods(self) -> dict[Any, Method]:
-        keys = {r.method_id for rows in self.today.values() for r in rows} | {t.method_id for t in self.tests}
-        return Method.objects.in_bulk(keys)
+        usual = {test.method_id: test.method for test in self.tests}
+        others = {r.method_id for rows in self.today.values() for r in rows} - usual.keys()
+        return {**usual, **(Method.objects.in_bulk(others) if others else {})}
 
     def reference(self, parameter: str) -> Reference | None:
         """Today's results of one parameter, combined."""
@@ -257,6 +269,21 @@ def _products(tank: Tank) -> list[Product]:
         Product(key=str(s.pk), name=s.item.name, parameter=p, per_ml=s.per_ml, per_ml_u_rel=s.per_ml_u_rel)
         for p, s in sorted(found.items())
     ]
+
+
+def untested_in(visit: Visit, tanks: list[Tank]) -> dict[UUID, list[str]]:
+    """Names of what is on each tank's list and was not tested in this visit, in the order of testing."""
+    entries = Entry.objects.filter(visit=visit, kind=EntryKind.READING)
+    told = set(
+        standing_readings(tanks)
+        .filter(origin__in=entries.values("pk"))
+        .values_list("series__tank_id", "series__parameter")
+    )
+    out: dict[UUID, list[str]] = defaultdict(list)
+    for test in TankTest.objects.filter(tank__in=[t.pk for t in tanks]).order_by("tank", "order", "pk"):
+        if (test.tank_id, test.parameter) not in told:
+            out[test.tank_id].append(units.parameter(test.parameter).name)
+    return out
 
 
 def today_of(visit: Visit, tank: Tank, *, at: datetime) -> TankToday:

@@ -1,7 +1,7 @@
 """What every page of a visit begins with: may this person open it, which tanks, which step."""
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -20,6 +20,7 @@ from servicedesk.visits import actions, queries
 from servicedesk.visits.choices import Receipt, VisitState
 from servicedesk.visits.forms import Fresh, entry_from
 from servicedesk.visits.models import Visit
+from servicedesk.web.zones import day_of
 
 STEPS = (
     ("visit", _("Look")),
@@ -43,6 +44,11 @@ class Opened:
     tank: Tank
     at: datetime
     extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def day(self) -> date:
+        """Today, where the business is."""
+        return day_of(self.at)
 
     @property
     def closed(self) -> bool:
@@ -112,10 +118,13 @@ def opened(request: HttpRequest, key: UUID) -> Opened:
     visit = queries.visit_of(key)
     begun = visit is not None
     if visit is None:
+        minute = at.replace(second=0, microsecond=0)  # the same sheet for a minute: it is compiled once
         visit = Visit(
-            pk=key, due_visit=stop.due_visit, site=stop.due_visit.site, technician=user, arrived_at=at
+            pk=key, due_visit=stop.due_visit, site=stop.due_visit.site, technician=user, arrived_at=minute
         )
-    tanks = queries.tanks_of(visit)
+    tanks = list(stop.due_visit.tanks.all())
+    for tank in tanks:
+        tank.site = stop.due_visit.site
     wanted = request.GET.get("tank", "") or request.POST.get("p_tank", "")
     return Opened(request, user, stop, visit, begun, tanks, _chosen(tanks, wanted), at)
 

@@ -30,10 +30,9 @@ def look(request: HttpRequest, key: UUID) -> HttpResponse:
     o = opened(request, key)
     if o.closed:
         return redirect("visits:closed", key)
-    today = o.at.date()
-    tasks = pages.task_lines(o.tanks, today)
+    tasks = pages.task_lines(o.tanks, o.day)
     cards = [pages.tank_card(o.visit, tank, at=o.at) for tank in o.tanks]
-    unseen = o.user.cautions_seen_on != today
+    unseen = o.user.cautions_seen_on != o.day
     context = o.context(
         "visit", cards=cards, tasks=tasks, cautions=pages.cautions_of(o.visit, tasks), unseen=unseen
     )
@@ -47,7 +46,7 @@ def arrive(request: HttpRequest, key: UUID) -> HttpResponse:
     entry = entry_from(request.POST, visit=key, at=timezone.now(), zone=o.user.zone)
     o.take([{**entry, "kind": "arrive", "payload": {}}])
     if request.POST.get("cautions") == "seen":
-        cautions_seen(person=o.user, on=o.at.date())
+        cautions_seen(person=o.user, on=o.day)
     return redirect("visits:visit", key)
 
 
@@ -55,7 +54,7 @@ def arrive(request: HttpRequest, key: UUID) -> HttpResponse:
 @require_POST
 def cautions(request: HttpRequest, key: UUID) -> HttpResponse:
     o = opened(request, key)
-    cautions_seen(person=o.user, on=o.at.date())
+    cautions_seen(person=o.user, on=o.day)
     return redirect("visits:visit", key)
 
 

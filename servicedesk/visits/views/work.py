@@ -14,7 +14,6 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.models import Tank
 from servicedesk.core import units
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import User
@@ -25,6 +24,7 @@ from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.forms import back_on_entry, entry_from
 from servicedesk.visits.queries import pages
 from servicedesk.visits.views.opened import Opened, opened
+from servicedesk.web.zones import day_of
 
 FIELD_NAMES = ("summary", "staff_do", "staff_dont")
 
@@ -37,19 +37,13 @@ def work(request: HttpRequest, key: UUID) -> HttpResponse:
         return redirect("visits:closed", key)
     context = o.context(
         "work",
-        tasks=pages.task_lines(o.tanks, o.at.date()),
+        tasks=pages.task_lines(o.tanks, o.day),
         done=[e for e in queries.entries_of(o.visit) if e.kind not in (EntryKind.READING, EntryKind.ARRIVE)],
         reasons=LeftReason.choices,
         sheet=pages.work_sheet(o.tanks, at=o.at),
         photos=queries.photos_of(o.visit),
     )
     return render(request, "visits/work.html", context)
-
-
-def _untested(o: Opened, tank: Tank) -> list[str]:
-    """What is on a tank's list and was not tested in this visit."""
-    today = queries.today_of(o.visit, tank, at=o.at)
-    return [t.parameter.name for t in today.tested if not t.replicates]
 
 
 @login_required
@@ -61,9 +55,9 @@ def leave(request: HttpRequest, key: UUID) -> HttpResponse:
     entries = queries.entries_of(o.visit)
     fields = queries.fields_of(entries)
     checked = [e for e in entries if e.kind == EntryKind.BACK_ON]
-    upcoming = [day for day in next_visits_of(o.tanks, after=o.at.date()).values() if day]
+    upcoming = [day for day in next_visits_of(o.tanks, after=o.day).values() if day]
     said_next = [e.payload["date"] for e in entries if e.kind == EntryKind.NEXT_VISIT]
-    missing = [(tank.name, _untested(o, tank)) for tank in o.tanks]
+    missing = queries.untested_in(o.visit, o.tanks)
     context = o.context(
         "leave",
         fields=[{"name": n, "value": fields[n].value if n in fields else ""} for n in FIELD_NAMES],
@@ -72,8 +66,8 @@ def leave(request: HttpRequest, key: UUID) -> HttpResponse:
         next_day=said_next[-1] if said_next else (min(upcoming).isoformat() if upcoming else ""),
         next_said=bool(said_next),
         findings=[e for e in entries if e.kind in (EntryKind.FINDING, EntryKind.RECOMMENDATION)],
-        untested=[(name, tests) for name, tests in missing if tests],
-        open_tasks=[line for line in pages.task_lines(o.tanks, o.at.date()) if not line.left],
+        untested=[(tank.name, missing[tank.pk]) for tank in o.tanks if missing.get(tank.pk)],
+        open_tasks=[line for line in pages.task_lines(o.tanks, o.day) if not line.left],
     )
     return render(request, "visits/leave.html", context)
 
@@ -176,4 +170,4 @@ def _file(name: str) -> FileResponse:
 def photo(request: HttpRequest, key: UUID) -> FileResponse:
     user = request.user
     assert isinstance(user, User)
-    return _file(queries.photo_for(user, key, on=timezone.now().date()).file)
+    return _file(queries.photo_for(user, key, on=day_of(timezone.now())).file)
