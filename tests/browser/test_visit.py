@@ -60,7 +60,7 @@ def go(page, label):
     press(page, f"nav a:has-text('{label}')")
 
 
-@pytest.mark.parametrize(("width", "height"), [(768, 1024), (1024, 768)])
+@pytest.mark.parametrize(("width", "height"), [(768, 1024), (1024, 768), (390, 844)])
 def test_a_whole_visit_by_touch_ends_in_the_clients_report(scene, live_server, open_page, width, height):
     eyes = open_page(width=width, height=height)
     page = eyes.page
@@ -166,3 +166,119 @@ def test_no_page_has_a_barrier_that_axe_finds_and_none_errs(scene, live_server, 
         assert eyes.errors == []
 
     assert found == {}
+
+
+def drafts_of(page):
+    return page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('draft:'))")
+
+
+def test_what_was_sent_into_a_dead_network_comes_back_and_is_one_entry(scene, live_server, open_page):
+    eyes = open_page()
+    sign_in(eyes, live_server, scene["technician"])
+    page = eyes.page
+    address = f"{live_server.url}/visits/{scene['visit'].pk}/leave/"
+    page.goto(address)
+    page.fill("#f-summary", "The skimmer ran over")
+    page.route("**/add/", lambda route: route.abort())
+    page.click("form[data-draft='field-summary'] button", no_wait_after=True)
+    page.wait_for_timeout(300)
+    page.unroute("**/add/")
+
+    page.goto(address)
+    assert page.input_value("#f-summary") == "The skimmer ran over"
+    assert len(drafts_of(page)) == 1
+    sent = page.get_attribute("body", "data-taken")
+    press(page, "form[data-draft='field-summary'] button")
+
+    assert sent == ""
+    assert [e.payload["value"] for e in Entry.objects.filter(kind="field")] == ["The skimmer ran over"]
+    assert drafts_of(page) == []
+
+
+def test_the_answer_lost_after_the_server_stored_it_makes_no_second_entry(scene, live_server, open_page):
+    eyes = open_page()
+    sign_in(eyes, live_server, scene["technician"])
+    page = eyes.page
+    address = f"{live_server.url}/visits/{scene['visit'].pk}/leave/"
+    page.goto(address)
+    page.fill("#f-summary", "The skimmer ran over")
+
+    def swallow(route):
+        route.fetch(max_redirects=0)
+        route.abort()
+
+    page.route("**/add/", swallow)
+    page.click("form[data-draft='field-summary'] button", no_wait_after=True)
+    page.wait_for_timeout(800)
+    page.unroute("**/add/")
+    page.goto(address)
+
+    assert drafts_of(page) == []
+    assert page.input_value("#f-summary") == "The skimmer ran over"
+    assert Entry.objects.filter(kind="field").count() == 1
+
+
+def test_another_persons_drafts_are_not_shown(scene, live_server, open_page):
+    eyes = open_page()
+    sign_in(eyes, live_server, scene["technician"])
+    page = eyes.page
+    address = f"{live_server.url}/visits/{scene['visit'].pk}/leave/"
+    page.goto(address)
+    page.fill("#f-summary", "Only mine")
+    page.context.clear_cookies()
+
+    sign_in(eyes, live_server, scene["owner"])
+    page.goto(address)
+
+    assert page.input_value("#f-summary") == ""
+
+
+def barriers(page):
+    return [(v["id"], v["nodes"][0]["html"][:120]) for v in Axe().run(page).response["violations"]]
+
+
+def read_value(page, server, visit, parameter, value, *, second=False):
+    more = "&second=1" if second else ""
+    page.goto(f"{server.url}/visits/{visit.pk}/test/?parameter={parameter}{more}")
+    type_on_keys(page, value)
+    press(page, ".key--go")
+    page.goto(f"{server.url}/visits/{visit.pk}/test/?parameter={parameter}")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_state_of_a_visit_has_a_barrier_that_axe_finds(scene, live_server, open_page, scheme):
+    eyes = open_page(scheme=scheme, width=390, height=844)
+    sign_in(eyes, live_server, scene["technician"])
+    page, visit = eyes.page, scene["visit"]
+    address = f"{live_server.url}/visits/{visit.pk}/"
+    found = {}
+    page.goto(address)
+    press(page, "button:has-text('I have arrived at')")
+    found["arrived"] = barriers(page)
+    read_value(page, live_server, visit, "salinity", "35.1")
+    found["in band"] = barriers(page)
+    read_value(page, live_server, visit, "alkalinity", "2.1")
+    found["first surprise"] = (page.text_content("[data-word]").strip(), barriers(page))
+    read_value(page, live_server, visit, "alkalinity", "2.2", second=True)
+    found["alarm"] = (page.text_content("[data-word]").strip(), barriers(page))
+    for step in ("work", "advise", "leave"):
+        page.goto(f"{address}{step}/")
+        found[step] = barriers(page)
+    page.goto(f"{address}work/")
+    page.click("summary:has-text('Water change')")
+    page.fill("[name=p_litres]", "ten")
+    press(page, "form:has([name=p_litres]) button")
+    found["refused"] = (page.text_content(".messages, .banner"), barriers(page))
+    kept = page.input_value("[name=p_litres]")
+    page.goto(f"{address}leave/")
+    press(page, "button:has-text('Close the visit')")
+    found["closed"] = barriers(page)
+
+    refusal = found["refused"][0]
+    assert found == {
+        "arrived": [], "in band": [], "first surprise": (found["first surprise"][0], []), "alarm": ("Below the limit", []),
+        "work": [], "advise": [], "leave": [], "refused": (refusal, []), "closed": [],
+    }  # fmt: skip
+    assert "ten" in refusal
+    assert kept == "ten"
+    assert eyes.errors == []

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any
 from uuid import UUID
 
@@ -10,6 +11,7 @@ from django.http import HttpRequest
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as later
 from django.utils.translation import ngettext
 
 from clients.models import Tank
@@ -22,12 +24,13 @@ from servicedesk.visits.forms import Fresh, entry_from
 from servicedesk.visits.models import Visit
 from servicedesk.web.zones import day_of
 
+MOST_TAKEN = 50
 STEPS = (
-    ("visit", _("Look")),
-    ("test", _("Test")),
-    ("work", _("Work")),
-    ("advise", _("Advise")),
-    ("leave", _("Leave")),
+    ("visit", later("Look")),
+    ("test", later("Test")),
+    ("work", later("Work")),
+    ("advise", later("Advise")),
+    ("leave", later("Leave")),
 )
 
 
@@ -59,6 +62,12 @@ class Opened:
         pairs = {"tank": str(self.tank.pk), **query} if len(self.tanks) > 1 else query
         return base + ("?" + "&".join(f"{k}={v}" for k, v in pairs.items()) if pairs else "")
 
+    @cached_property
+    def typed(self) -> dict[str, Any]:
+        """What was typed into a form that was refused, by kind of entry; said once."""
+        kept: dict[str, Any] = self.request.session.pop(f"typed:{self.visit.pk}", {})
+        return kept
+
     def context(self, here: str, **more: Any) -> dict[str, Any]:
         """What the templates of all steps need."""
         minutes = int((self.at - self.visit.arrived_at).total_seconds() // 60)
@@ -66,7 +75,7 @@ class Opened:
         if self.begun and not self.closed:
             aside = _("%(done)s of %(all)s min") % {"done": minutes, "all": self.stop.minutes}
         steps = [
-            {"label": _(label), "url": self.address(step), "here": step == here} for step, label in STEPS
+            {"label": str(label), "url": self.address(step), "here": step == here} for step, label in STEPS
         ]
         choices = [
             {"tank": t, "url": f"{self.request.path}?tank={t.pk}", "here": t.pk == self.tank.pk}
@@ -84,7 +93,8 @@ class Opened:
             "steps": steps,
             "aside": aside,
             "fresh": Fresh(),
-            "typed": self.request.session.pop(f"typed:{self.visit.pk}", {}),
+            "typed": self.typed,
+            "taken": self.request.session.pop("taken", []),
             "add_url": reverse("visits:add", args=[self.visit.pk]),
             **more,
         }
@@ -95,10 +105,17 @@ class Opened:
         refused = [r for r in receipts if r["receipt"] == Receipt.REFUSED]
         for receipt in refused:
             messages.error(self.request, receipt["reason"])
+        self._receipts_kept(receipts)
         if refused:
             kept = {entry["kind"]: entry["payload"] for entry in entries}
             self.request.session[f"typed:{self.visit.pk}"] = kept
         return not refused
+
+    def _receipts_kept(self, receipts: list[dict[str, str]]) -> None:
+        """The next page tells the device which entries have their receipt, so that it may drop its drafts."""
+        taken = [r["id"] for r in receipts if r["receipt"] != Receipt.REFUSED]
+        if taken:
+            self.request.session["taken"] = [*self.request.session.get("taken", []), *taken][-MOST_TAKEN:]
 
     def take_posted(self) -> bool:
         entry = entry_from(self.request.POST, visit=self.visit.pk, at=timezone.now(), zone=self.user.zone)

@@ -110,7 +110,7 @@ def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -
     )
     wanted = request.GET.get("method", "")
     method = next((m for m in methods if str(m.pk) == wanted), current.test.method)
-    typed = request.session.get(f"typed:{o.visit.pk}", {}).get("reading", {})
+    typed = o.typed.get("reading", {})
     next_label = _("%(name)s next") % {"name": following.parameter.name} if following else _("To the work")
     next_url = o.address("test", parameter=following.test.parameter) if following else o.address("work")
     p = current.test.parameter

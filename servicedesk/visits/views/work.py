@@ -2,6 +2,7 @@
 
 import io
 from pathlib import Path
+from typing import Any
 from uuid import UUID
 
 from django.conf import settings
@@ -15,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from servicedesk.core import units
+from servicedesk.core.sheets import FieldState
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import User
 from servicedesk.upkeep.choices import LeftReason
@@ -46,6 +48,22 @@ def work(request: HttpRequest, key: UUID) -> HttpResponse:
     return render(request, "visits/work.html", context)
 
 
+def _standing(o: Opened, name: str, fields: dict[str, FieldState]) -> str:
+    """A single field as it stands; what was refused just now comes before what was kept."""
+    refused = o.typed.get("field", {})
+    if refused.get("name") == name:
+        return str(refused.get("value", ""))
+    return fields[name].value if name in fields else ""
+
+
+def _back_on_rows(o: Opened) -> list[dict[str, Any]]:
+    """The equipment to check, with what was ticked and said when the check was refused."""
+    refused = o.typed.get("back_on", {})
+    said = {row["equipment"]: row["reason"] for row in refused.get("left", [])}
+    rows = pages.back_on_list(o.visit, o.tanks)
+    return [{"e": e, "on": str(e.pk) in refused.get("on", []), "why": said.get(str(e.pk), "")} for e in rows]
+
+
 @login_required
 @require_GET
 def leave(request: HttpRequest, key: UUID) -> HttpResponse:
@@ -60,10 +78,11 @@ def leave(request: HttpRequest, key: UUID) -> HttpResponse:
     missing = queries.untested_in(o.visit, o.tanks)
     context = o.context(
         "leave",
-        fields=[{"name": n, "value": fields[n].value if n in fields else ""} for n in FIELD_NAMES],
-        back_on=pages.back_on_list(o.visit, o.tanks),
+        fields=[{"name": n, "value": _standing(o, n, fields)} for n in FIELD_NAMES],
+        back_on=_back_on_rows(o),
         back_on_done=checked[-1] if checked else None,
-        next_day=said_next[-1] if said_next else (min(upcoming).isoformat() if upcoming else ""),
+        next_day=o.typed.get("next_visit", {}).get("date")
+        or (said_next[-1] if said_next else (min(upcoming).isoformat() if upcoming else "")),
         next_said=bool(said_next),
         findings=[e for e in entries if e.kind in (EntryKind.FINDING, EntryKind.RECOMMENDATION)],
         untested=[(tank.name, missing[tank.pk]) for tank in o.tanks if missing.get(tank.pk)],
@@ -135,6 +154,7 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
         for t in queries.today_of(o.visit, tank, at=o.visit.closed_at or o.at).tested
         for r in t.replicates
     ]
+    refused = o.typed.get("correction", {})
     rows = [
         {
             "tested": t,
@@ -142,6 +162,7 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
             "unit": units.unit_word(t.unit),
             "entry": r.origin,
             "corrected": r.corrected,
+            "typed": refused if refused.get("entry") == str(r.origin) else {},
         }
         for t, r in readings
     ]

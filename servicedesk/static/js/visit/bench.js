@@ -4,7 +4,6 @@ import { evaluate, sentence } from "../sheet/program.js";
 
 const bench = document.querySelector("[data-bench]");
 const field = bench?.querySelector("[data-value]");
-const draftKey = bench && `bench:${bench.dataset.person}:${bench.dataset.visit}:${bench.dataset.parameter}`;
 const TONES = { in: "hold", low: "out", high: "out", under: "act", over: "act", again: "ask", none: "soft" };
 let sheet = null;
 
@@ -48,10 +47,9 @@ function show() {
   const go = bench.querySelector('[data-key="go"]');
   const value = typed();
   go.disabled = value === null;
-  localStorage.setItem(draftKey, field.value);
   if (value === null || !sheet) {
     word.replaceChildren();
-    says.textContent = field.value && value === null ? `“${field.value}” is not a number yet.` : "";
+    says.textContent = field.value && value === null ? bench.dataset.wrong.replace("{typed}", field.value) : "";
     strip.dataset.tone = "ink";
     strip.classList.remove("bench__strip--alarm");
     return;
@@ -78,7 +76,7 @@ function press(key) {
   else if (key === "clear") field.value = "";
   else if (key === "minus") field.value = field.value.startsWith("-") ? field.value.slice(1) : `-${field.value}`;
   else if (field.value.length < 10) field.value += key;
-  show();
+  field.dispatchEvent(new Event("input", { bubbles: true })); // judged here, and kept as a draft
 }
 
 async function start() {
@@ -94,8 +92,6 @@ async function start() {
     });
   }
   field.addEventListener("input", show);
-  bench.addEventListener("submit", () => localStorage.removeItem(draftKey));
-  field.value ||= localStorage.getItem(draftKey) ?? "";
   bench.dataset.ready = "";
   const answer = await fetch(bench.dataset.sheet, { headers: { Accept: "application/json" } });
   if (answer.ok) sheet = await answer.json();
