@@ -13,6 +13,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as later
 from django.views.decorators.http import require_GET, require_POST
 
 from servicedesk.core import units
@@ -28,7 +29,11 @@ from servicedesk.visits.queries import pages
 from servicedesk.visits.views.opened import Opened, opened
 from servicedesk.web.zones import day_of
 
-FIELD_NAMES = ("summary", "staff_do", "staff_dont")
+FIELDS = (
+    ("summary", later("What changed"), later("In a sentence, as the client would say it")),
+    ("staff_do", later("Please do"), later("What the client's staff should do until we come again")),
+    ("staff_dont", later("Please do not"), later("What the client's staff should leave alone")),
+)
 
 
 @login_required
@@ -56,12 +61,22 @@ def _standing(o: Opened, name: str, fields: dict[str, FieldState]) -> str:
     return fields[name].value if name in fields else ""
 
 
-def _back_on_rows(o: Opened) -> list[dict[str, Any]]:
-    """The equipment to check, with what was ticked and said when the check was refused."""
+def _back_on_rows(o: Opened) -> dict[str, list[dict[str, Any]]]:
+    """The equipment to check by tank, with what was ticked and said when the check was refused."""
     refused = o.typed.get("back_on", {})
     said = {row["equipment"]: row["reason"] for row in refused.get("left", [])}
-    rows = pages.back_on_list(o.visit, o.tanks)
-    return [{"e": e, "on": str(e.pk) in refused.get("on", []), "why": said.get(str(e.pk), "")} for e in rows]
+    found: dict[str, list[dict[str, Any]]] = {}
+    for e in pages.back_on_list(o.visit, o.tanks):
+        kind = str(e.get_kind_display())
+        row = {
+            "e": e,
+            "name": e.name.removesuffix(f", {e.tank.name}") if e.tank else e.name,
+            "on": str(e.pk) in refused.get("on", []),
+            "why": said.get(str(e.pk), ""),
+        }
+        row["kind"] = "" if kind.lower() in str(row["name"]).lower() else kind
+        found.setdefault(e.tank.name if e.tank else o.visit.site.name, []).append(row)
+    return found
 
 
 @login_required
@@ -78,7 +93,16 @@ def leave(request: HttpRequest, key: UUID) -> HttpResponse:
     missing = queries.untested_in(o.visit, o.tanks)
     context = o.context(
         "leave",
-        fields=[{"name": n, "value": _standing(o, n, fields)} for n in FIELD_NAMES],
+        fields=[
+            {
+                "name": n,
+                "label": label,
+                "help": said,
+                "value": _standing(o, n, fields),
+                "open": n == "summary",
+            }
+            for n, label, said in FIELDS
+        ],
         back_on=_back_on_rows(o),
         back_on_done=checked[-1] if checked else None,
         next_day=o.typed.get("next_visit", {}).get("date")

@@ -92,6 +92,7 @@ async function start() {
     });
   }
   field.addEventListener("input", show);
+  bench.scrollIntoView({ block: "end" }); // every key in reach
   bench.dataset.ready = "";
   const answer = await fetch(bench.dataset.sheet, { headers: { Accept: "application/json" } });
   if (answer.ok) sheet = await answer.json();
