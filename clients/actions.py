@@ -23,6 +23,12 @@ def give_sight(*, user: User, tank: Tank, first_day: date, last_day: date, why: 
 
 
 @transaction.atomic
+def take_sight(*, cause: UUID, but: User) -> None:
+    """A cause lets only this technician see its tanks: what it let others see is taken back."""
+    Sight.objects.filter(cause=cause).exclude(user=but).delete()
+
+
+@transaction.atomic
 def record_livestock(
     *,
     livestock: Livestock,

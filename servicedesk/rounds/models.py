@@ -9,6 +9,7 @@ from django.db.models import F, Q
 from clients.models import ServicePlan, Site, Tank
 from servicedesk.rounds.choices import StopState, VisitCause
 from servicedesk.stock.models import Place
+from servicedesk.web.facts import Fact
 
 
 class DueVisit(models.Model):
@@ -84,3 +85,72 @@ class Stop(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order} {self.due_visit}"
+
+
+class Move(models.Model):
+    """The office put a visit on a technician's day, or moved it. It holds at once, or, where a round has already begun,
+    when the technicians concerned have accepted. `from_…` is where it stood before, if it stood anywhere."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    due_visit = models.ForeignKey(DueVisit, on_delete=models.PROTECT, related_name="moves")
+    technician = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    day = models.DateField()
+    order = models.PositiveIntegerField()
+    planned_at = models.TimeField()
+    from_technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    from_day = models.DateField(null=True, blank=True)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    asked_at = models.DateTimeField()
+    applied_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(applied_at__isnull=True) | Q(withdrawn_at__isnull=True),
+                name="move_applied_or_withdrawn",
+            ),
+            models.UniqueConstraint(
+                fields=["due_visit"],
+                condition=Q(applied_at__isnull=True, withdrawn_at__isnull=True),
+                name="move_waits_once_a_visit",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.due_visit_id} {self.day}"
+
+
+class Notice(models.Model):
+    """A technician is told of a move, and accepts. `needed`: the move waits for this word."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    move = models.ForeignKey(Move, on_delete=models.CASCADE, related_name="notices")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="notices")
+    needed = models.BooleanField(default=False)
+    accepted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["move", "person"], name="notice_once_a_person")]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.move_id}"
+
+
+class SiteNote(Fact):
+    """A word for whoever comes next to a site, or for the office. Added, never altered."""
+
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="notes")
+    text = models.CharField(max_length=500)
+    for_office = models.BooleanField(default=False)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="site_note_once")]
+        indexes = [models.Index(fields=["site", "at"], name="site_note_by_time")]
+
+    def __str__(self) -> str:
+        return self.text

@@ -10,5 +10,7 @@ urlpatterns = [
     path("load/", load.load, name="load"),
     path("look-up/", round.look_up, name="look_up"),
     path("week/", week.week, name="week"),
+    path("week/visits/<uuid:visit>/", week.place, name="place"),
+    path("round/changes/<uuid:key>/accept/", week.accept, name="accept"),
     path("stops/<uuid:visit>/key/", round.key, name="key"),
 ]

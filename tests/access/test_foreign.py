@@ -11,6 +11,7 @@ from clients.models import Site
 from clients.queries import tanks_for
 from reports.models import Report
 from servicedesk.instruments.actions import make_token
+from servicedesk.rounds.models import Move, Notice
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
 from tests.factories.people import make_business, make_client_user, make_owner, make_technician
@@ -49,6 +50,11 @@ class World:
             entries=[entry(self.due, "finding", text=CANARY), entry(self.due, "close")], by=self.ida, at=now
         )
         self.visit = Visit.objects.get()
+        day = self.due.due
+        move = Move.objects.create(
+            due_visit=self.due, technician=self.ida, day=day, order=1, planned_at="13:45", asked_by=self.owner, asked_at=now
+        )  # fmt: skip
+        self.notice = Notice.objects.create(move=move, person=self.ida)
         self.report = Report.objects.create(
             visit=self.visit,
             version=1,
@@ -74,6 +80,7 @@ class World:
             "desk:contact_door": self.contact.pk,
             "desk:contact_shut": self.contact.pk,
             "desk:token": self.instrument.pk,
+            "rounds:accept": self.notice.pk,
         }
         if name.startswith("reports:") and name in ("reports:report", "reports:pdf", "reports:release"):
             return {"key": self.report.pk}

@@ -1,6 +1,7 @@
 """Rounds and stops as people look at them, next visits, and what must be in the van."""
 
 from servicedesk.rounds.queries.load import Load, carried, load_of
+from servicedesk.rounds.queries.moves import Told, notice_for, owed_visit_for, told
 from servicedesk.rounds.queries.stops import (
     next_visits_of,
     opens_its_door,
@@ -9,15 +10,26 @@ from servicedesk.rounds.queries.stops import (
     stops_for,
     stops_on,
 )
+from servicedesk.rounds.queries.week import Day, Unplaced, days_of, judged, unplaced, waiting_moves
 
 __all__ = [
+    "Day",
     "Load",
+    "Told",
+    "Unplaced",
     "carried",
+    "days_of",
+    "judged",
     "load_of",
     "next_visits_of",
+    "notice_for",
     "opens_its_door",
+    "owed_visit_for",
     "round_of",
     "stop_for",
     "stops_for",
     "stops_on",
+    "told",
+    "unplaced",
+    "waiting_moves",
 ]

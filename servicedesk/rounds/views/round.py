@@ -56,6 +56,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "under_way": first is not None and first.stop.state == StopState.UNDER_WAY,
         "own": driver == user,
         "entry": uuid4(),
+        "told": queries.told(user, today=day),
         "rows": [r for r in open_rows if r is not first],
         "behind": [r for r in rows if r.stop.state == StopState.CLOSED],
         "people": technicians() if user.is_office else [],

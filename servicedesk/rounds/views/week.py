@@ -1,59 +1,100 @@
-"""The owner's week."""
+"""The owner's week, and putting a visit on somebody's day."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
+from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 from django.utils.formats import date_format, time_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from servicedesk.core.drawing.strip import DayStrip
-from servicedesk.rounds import queries
-from servicedesk.rounds.models import Stop
-from servicedesk.rounds.views.shown import StopRow, day_strip, staff, today_of
+from servicedesk.rounds import actions, queries
+from servicedesk.rounds.choices import StopState
+from servicedesk.rounds.forms import PlaceForm
+from servicedesk.rounds.models import DueVisit, Move
+from servicedesk.rounds.views.shown import day_strip, staff, today_of
+from servicedesk.staff.models import User
 
 
 @dataclass(frozen=True)
-class WeekRow:
-    """One technician on one day."""
+class DayRow:
+    """One technician on one day, in words."""
 
     name: str
     day: str
+    short_day: str
     strip: DayStrip
-    words: str
-    over: bool
-    stops: list[StopRow]
+    stops: list[dict[str, Any]]
+    count: int
+    first: str
+    end: str
+    driving: str
+    work: str
+    wrong: list[str]
 
 
-def _week_rows(stops: list[Stop], zone: str, now: datetime) -> list[WeekRow]:
-    rounds: dict[UUID, list[Stop]] = {}
-    for stop in stops:
-        rounds.setdefault(stop.round_id, []).append(stop)
-    rows = []
-    for mine in rounds.values():
-        row = mine[0].round
-        strip_day = day_strip(row, mine, zone, now)
-        end = max((s.end for s in strip_day.stops), default=strip_day.shift_end)
-        over = end > strip_day.shift_end
-        minutes = int((end - strip_day.shift_end).total_seconds() // 60)
-        words = ngettext("%(n)s stop", "%(n)s stops", len(mine)) % {"n": len(mine)}
-        if over:
-            words += _(", %(m)s min over at the end") % {"m": minutes}
-        shown = [
-            StopRow(s, time_format(s.planned_at, "H:i"), list(s.due_visit.tanks.all()), [], [], "")
-            for s in mine
-        ]
-        rows.append(
-            WeekRow(row.technician.name, date_format(row.day, "l j F"), strip_day, words, over, shown)
-        )
-    return rows
+def _hours(minutes: int) -> str:
+    if minutes < 60:
+        return _("%(m)s min") % {"m": minutes}
+    return _("%(h)s h %(m)s min") % {"h": minutes // 60, "m": minutes % 60}
+
+
+def _row(day: queries.Day, zone: str, now: datetime) -> DayRow:
+    row = day.round
+    stops = [
+        {
+            "time": time_format(t.start.time(), "H:i"),
+            "stop": t.stop,
+            "moves": t.stop.state == StopState.PLANNED,
+        }
+        for t in sorted(day.stops, key=lambda t: (t.stop.order, t.start))
+    ]
+    return DayRow(
+        name=row.technician.name,
+        day=date_format(row.day, "l j F"),
+        short_day=date_format(row.day, "D j M"),
+        strip=day_strip(row, [t.stop for t in day.stops], zone, now),
+        stops=stops,
+        count=len(day.stops),
+        first=time_format(day.first.time(), "H:i") if day.first else "",
+        end=time_format(day.end.time(), "H:i") if day.end else "",
+        driving=_hours(day.driving),
+        work=_hours(day.work),
+        wrong=day.wrong,
+    )
+
+
+def _lead(days: list[DayRow], homeless: int) -> str:
+    """The week in one sentence."""
+    bad = sum(1 for row in days if row.wrong)
+    if not days and not homeless:
+        return _("Nothing is planned for this week.")
+    said = []
+    if bad:
+        said.append(ngettext("one day", "%(n)s days", bad) % {"n": bad})
+    if homeless:
+        said.append(ngettext("one visit on no round", "%(n)s visits on no round", homeless) % {"n": homeless})
+    if not said:
+        return _("The week works.")
+    return _("The week works, but for %(what)s.") % {"what": _(" and ").join(said)}
+
+
+def _asked_day(request: HttpRequest, user: User) -> date:
+    try:
+        return parse_date(request.GET.get("from", "")) or today_of(user)
+    except ValueError:
+        return today_of(user)
 
 
 @login_required
@@ -62,29 +103,83 @@ def week(request: HttpRequest) -> HttpResponse:
     user = staff(request)
     if not user.is_office:
         raise Http404
-    wanted = None
+    day = _asked_day(request, user)
     try:
-        wanted = parse_date(request.GET.get("from", ""))
-    except ValueError:
-        wanted = None
-    day = wanted or today_of(user)
-    monday = day - timedelta(days=day.weekday())
-    stops = queries.stops_on(monday, until=monday + timedelta(days=6))
-    rows = _week_rows(stops, user.zone, timezone.now())
-    over = sum(1 for r in rows if r.over)
-    if not rows:
-        lead = _("Nothing is planned for this week.")
-    elif over:
-        lead = ngettext(
-            "The week works, but for one end of day.", "The week works, but for %(n)s ends of day.", over
-        ) % {"n": over}
-    else:
-        lead = _("The week works.")
+        monday = day - timedelta(days=day.weekday())
+        before, after, last = (monday + timedelta(days=n) for n in (-7, 7, 6))
+    except OverflowError:
+        raise Http404
+    stops = queries.stops_on(monday, until=last)
+    now = timezone.now()
+    rows = [_row(d, user.zone, now) for d in queries.days_of(stops, ZoneInfo(user.zone)) if d.stops]
+    homeless = queries.unplaced(first=monday, last=last)
     context = {
-        "lead": lead,
+        "lead": _lead(rows, len(homeless)),
         "rows": rows,
+        "homeless": homeless,
+        "waiting": queries.waiting_moves(first=monday, last=last),
         "monday": monday,
-        "before": monday - timedelta(days=7),
-        "after": monday + timedelta(days=7),
+        "before": before,
+        "after": after,
     }
     return render(request, "rounds/week.html", context)
+
+
+def _start(visit: DueVisit) -> dict[str, Any]:
+    """What the form begins with: where it stands, else its due day with its plan's technician and time."""
+    stop = getattr(visit, "stop", None)
+    if stop is not None:
+        return {
+            "technician": stop.round.technician_id,
+            "day": stop.round.day,
+            "planned_at": stop.planned_at,
+            "order": stop.order,
+        }
+    plan = visit.plan
+    return {
+        "technician": plan.technician_id if plan else None,
+        "day": visit.due,
+        "planned_at": (plan.preferred_time if plan else None) or time(9, 0),
+    }
+
+
+def _said_of(move: Move) -> str:
+    names = {"site": move.due_visit.site.name, "who": move.technician.name}
+    if move.applied_at is not None:
+        return _("%(site)s stands on the round of %(who)s. It is told there.") % names
+    waits = [n.person.name for n in move.notices.select_related("person").filter(needed=True).order_by("pk")]
+    return _("Asked: a round has begun, so %(site)s moves when %(names)s accepts.") % {
+        **names,
+        "names": _(" and ").join(waits),
+    }
+
+
+@login_required
+def place(request: HttpRequest, visit: UUID) -> HttpResponse:
+    """Put a visit on a technician's day, or move it (the office)."""
+    user = staff(request)
+    owed = queries.owed_visit_for(user, visit)
+    form = PlaceForm(request.POST or None, initial=_start(owed))
+    if request.method == "POST" and form.is_valid():
+        try:
+            move = actions.place(
+                due_visit=owed, by=user, today=today_of(user), at=timezone.now(), **form.cleaned_data
+            )
+        except actions.NotPlanned as wrong:
+            form.add_error(None, str(wrong))
+        else:
+            messages.success(request, _said_of(move))
+            return redirect(f"{reverse('rounds:week')}?from={move.day.isoformat()}")
+    context = {"form": form, "owed": owed, "back": f"{reverse('rounds:week')}?from={owed.due.isoformat()}"}
+    return render(request, "rounds/place.html", context)
+
+
+@login_required
+@require_POST
+def accept(request: HttpRequest, key: UUID) -> HttpResponse:
+    """A technician accepts what the office changed."""
+    user = staff(request)
+    move = actions.accept(notice=queries.notice_for(user, key), at=timezone.now())
+    if move.withdrawn_at is not None:
+        messages.info(request, _("The visit has begun meanwhile: it stays where it is."))
+    return redirect("rounds:today")

@@ -1,17 +1,18 @@
-"""Making visits owed from service plans, putting them on rounds, and what visits report back on their stops."""
+"""Making visits owed from service plans, and putting them on rounds."""
 
 from datetime import date, datetime, time, timedelta
-from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
-from clients.actions import give_sight
+from clients.actions import give_sight, take_sight
 from clients.choices import SightReason, TankState
 from clients.models import ServicePlan, Site, Tank
 from clients.queries import states_of
 from servicedesk.core.recurrence.due import Rule, Window, occurrences
-from servicedesk.rounds.choices import STOP_MOVES, StopState, VisitCause
+from servicedesk.rounds.choices import StopState, VisitCause
 from servicedesk.rounds.models import DueVisit, Round, Stop
+from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 
 SIGHT_DAYS = 14
@@ -111,9 +112,13 @@ def put_on_round(
     minutes: int | None = None,
     drive_minutes: int = 10,
 ) -> Stop:
-    """Put a visit on a technician's day. The technician then sees its tanks 14 days to either side."""
-    if not technician.is_technician:
-        raise NotPlanned("Only a technician drives a round.")
+    """Put a visit on a technician's day, or move it there; one that was called off is planned again. The technician
+    then sees its tanks 14 days to either side, and whoever had it before no longer by this visit."""
+    if not technician.is_technician or not technician.is_active:
+        raise NotPlanned(_("Only a technician drives a round."))
+    before = Stop.objects.select_for_update().filter(due_visit=due_visit).first()
+    if before is not None and before.state in (StopState.UNDER_WAY, StopState.CLOSED):
+        raise NotPlanned(_("The visit has begun; it stays where it is."))
     round_row = Round.objects.get_or_create(day=day, technician=technician)[0]
     stop, _made = Stop.objects.update_or_create(
         due_visit=due_visit,
@@ -123,8 +128,10 @@ def put_on_round(
             "planned_at": planned_at,
             "minutes": minutes or due_visit.minutes,
             "drive_minutes": drive_minutes,
+            "state": StopState.PLANNED,
         },
     )
+    take_sight(cause=due_visit.pk, but=technician)
     for tank in due_visit.tanks.all():
         give_sight(
             user=technician,
@@ -145,13 +152,15 @@ def _later(start: time, minutes: int) -> time:
 @transaction.atomic
 def plan_simply(*, first: date, last: date) -> int:
     """Put every visit owed in these days that stands on no round onto its due day with its plan's technician:
-    isolated ones last, the others by wished time. How many were put. (Choosing days and people comes later.)"""
+    isolated ones last, the others by wished time. How many were put. What no plan gives to a technician who still
+    drives stays unplaced and stands on the owner's week. (Choosing days and people comes later.)"""
     rows = DueVisit.objects.filter(
         due__gte=first,
         due__lte=last,
         stop__isnull=True,
         called_off_at__isnull=True,
-        plan__technician__isnull=False,
+        plan__technician__role=Role.TECHNICIAN,
+        plan__technician__is_active=True,
     ).select_related("plan", "plan__technician", "site")
     waiting = sorted(
         rows,
@@ -177,33 +186,3 @@ def plan_simply(*, first: date, last: date) -> int:
             drive_minutes=12,
         )
     return len(waiting)
-
-
-def _move(stop: Stop, state: str, **columns: datetime) -> Stop:
-    if state not in STOP_MOVES[stop.state]:
-        raise NotPlanned("The stop is past that.")
-    Stop.objects.filter(pk=stop.pk, state=stop.state).update(state=state, **columns)
-    stop.refresh_from_db()
-    return stop
-
-
-@transaction.atomic
-def arrive(*, due_visit_id: UUID, at: datetime) -> None:
-    """Somebody arrived (news from the visit). Arriving twice keeps the first time."""
-    stop = Stop.objects.select_for_update().filter(due_visit=due_visit_id).first()
-    if stop is not None and stop.state in (StopState.PLANNED, StopState.CALLED_OFF):
-        _move(stop, StopState.UNDER_WAY, arrived_at=at)
-
-
-@transaction.atomic
-def leave(*, due_visit_id: UUID, at: datetime) -> None:
-    """The visit was closed (news from the visit)."""
-    stop = Stop.objects.select_for_update().filter(due_visit=due_visit_id).first()
-    if stop is not None and stop.state == StopState.UNDER_WAY:
-        _move(stop, StopState.CLOSED, left_at=max(at, stop.arrived_at or at))
-
-
-@transaction.atomic
-def call_off(*, stop: Stop) -> Stop:
-    """The stop falls out of today."""
-    return _move(stop, StopState.CALLED_OFF)

@@ -1,0 +1,27 @@
+"""What changes about visits owed, rounds and stops."""
+
+from servicedesk.rounds.actions.news import arrive, call_off, leave
+from servicedesk.rounds.actions.notes import NotNoted, write_note
+from servicedesk.rounds.actions.placing import accept, place
+from servicedesk.rounds.actions.planning import (
+    NotPlanned,
+    owe_call_out,
+    owe_visits,
+    plan_simply,
+    put_on_round,
+)
+
+__all__ = [
+    "NotNoted",
+    "NotPlanned",
+    "accept",
+    "arrive",
+    "call_off",
+    "leave",
+    "owe_call_out",
+    "owe_visits",
+    "place",
+    "plan_simply",
+    "put_on_round",
+    "write_note",
+]

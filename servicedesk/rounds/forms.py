@@ -1,0 +1,41 @@
+"""Choosing where a visit goes: technician, day, time, place in the order."""
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from servicedesk.staff.choices import Role
+from servicedesk.staff.models import User
+
+
+LAST = 99
+
+
+class PlaceForm(forms.Form):
+    technician = forms.ModelChoiceField(
+        label=_("Technician"),
+        queryset=User.objects.none(),
+        empty_label=None,
+        error_messages={"invalid_choice": _("Choose one of the technicians.")},
+    )
+    day = forms.DateField(label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    planned_at = forms.TimeField(
+        label=_("Time"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+    )
+    order = forms.IntegerField(
+        label=_("Place in the order"),
+        min_value=1,
+        max_value=LAST,
+        required=False,
+        help_text=_("1 is the first stop; left empty, it comes last. The ones behind it step back."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk")
+        self.fields["technician"].queryset = rows  # type: ignore[attr-defined]
+
+    def clean_order(self) -> int:
+        """An empty place is the last."""
+        return self.cleaned_data["order"] or LAST

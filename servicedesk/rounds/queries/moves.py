@@ -1,0 +1,74 @@
+"""What a technician is told of the office's changes."""
+
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+from django.http import Http404
+from django.utils.formats import date_format, time_format
+from django.utils.translation import gettext as _
+
+from servicedesk.rounds.models import DueVisit, Notice
+from servicedesk.staff.models import User
+
+
+@dataclass(frozen=True)
+class Told:
+    """A change in words, to be accepted."""
+
+    notice: Notice
+    said: str
+    text: str
+
+
+def _words(notice: Notice, today: date) -> str:
+    move = notice.move
+    given = {
+        "site": move.due_visit.site.name,
+        "who": move.technician.name,
+        "when": time_format(move.planned_at, "H:i"),
+    }
+    if move.day != today:
+        given["when"] = f"{date_format(move.day, 'l j F')}, {given['when']}"
+    if move.technician_id != notice.person_id:
+        return _("The office gives %(site)s to %(who)s.") % given
+    if move.from_technician_id == notice.person_id:
+        return _("The office moved %(site)s to %(when)s.") % given
+    return _("The office put %(site)s on your round: %(when)s.") % given
+
+
+def _open(person: User) -> QuerySet[Notice]:
+    rows = Notice.objects.filter(person=person, move__withdrawn_at__isnull=True)
+    return rows.select_related("move__due_visit__site", "move__technician")
+
+
+def told(person: User, *, today: date) -> list[Told]:
+    """Changes that a technician has not yet accepted, from today on."""
+    rows = _open(person).filter(accepted_at__isnull=True)
+    rows = rows.filter(Q(move__day__gte=today) | Q(move__from_day__gte=today))
+    return [
+        Told(
+            notice,
+            _words(notice, today),
+            _("It moves when you accept. Nothing else moves.") if notice.needed else _("Nothing else moves."),
+        )
+        for notice in rows.order_by("move__asked_at", "pk")
+    ]
+
+
+def notice_for(person: User, key: UUID) -> Notice:
+    """A person's own notice; else Http404."""
+    found = _open(person).filter(pk=key).first()
+    if found is None:
+        raise Http404
+    return found
+
+
+def owed_visit_for(user: User, key: UUID) -> DueVisit:
+    """A visit owed that the office may place; anybody else meets Http404."""
+    rows = DueVisit.objects.select_related("site", "plan", "stop", "stop__round", "stop__round__technician")
+    found = rows.filter(pk=key).first() if user.is_office else None
+    if found is None:
+        raise Http404
+    return found
