@@ -3,7 +3,7 @@
 import contextlib
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date, datetime
 from pathlib import Path
 from uuid import UUID
@@ -20,11 +20,13 @@ from django.utils.translation import ngettext
 from clients.models import Contact
 from reports.choices import PaperKind, ReportState
 from reports.models import Paper, Report, Running
-from reports.queries import as_json, changes_between, content_of, from_json
+from reports.queries import ReportContent, as_json, changes_between, content_of, from_json
 from reports.queries.access import messages_of
+from reports.queries.fit import PAGES, plans
 from reports.queries.mail import letter_of
-from reports.queries.paper import overdue_html, report_html
-from reports.render import render_pdf
+from reports.queries.paper import overdue_html
+from reports.queries.sheet import report_html
+from reports.render import render_pdf, render_to_fit
 from servicedesk.dispatch import actions as dispatch
 from servicedesk.dispatch.models import Job, Message
 from servicedesk.staff.models import User
@@ -128,19 +130,32 @@ def make_report(*, report: Report, job: Job, at: datetime, say: Say) -> Report:
     say(2, _("Drawing two pages"))
 
     def draw() -> bytes:
-        html = report_html(
-            content,
-            number=report.number,
-            version=report.version,
-            changes=report.changes,
-            zone=ZoneInfo(business().zone),
-        )
-        return render_pdf(html)
+        return render_to_fit(papers_of(report=report, content=content), pages=PAGES)
 
     name, digest = write_once(name=f"reports/{report.pk}-{report.version}.pdf", make=draw)
     fault_point("after_file")
     say(3, _("Writing the mails"))
     return end_report(report=report, job=job, file=name, sha256=digest, at=at)
+
+
+def papers_of(*, report: Report, content: ReportContent) -> Iterator[str]:
+    """The report as finished HTML, laid out by one plan after the other."""
+    zone = ZoneInfo(business().zone)
+    for plan in plans(content, report.changes):
+        yield report_html(
+            content,
+            number=report.number,
+            version=report.version,
+            changes=report.changes,
+            zone=zone,
+            plan=plan,
+            link=link_of(report),
+        )
+
+
+def link_of(report: Report) -> str:
+    """Where the report is read behind a sign-in."""
+    return f"{settings.BASE_URL}/reports/{report.pk}/"
 
 
 @transaction.atomic
@@ -175,7 +190,7 @@ def post_report(*, report: Report, contact: Contact, job: Job, held: bool, at: d
     """The mail to one contact, once."""
     letter = letter_of(
         from_json(report.content),
-        link=f"{settings.BASE_URL}/reports/{report.pk}/",
+        link=link_of(report),
         changes=report.changes,
         version=report.version,
     )

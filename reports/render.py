@@ -3,7 +3,7 @@
 The child (`python -m reports.render`) loads the engine once and stays warm. It reads nothing but what stands in the
 HTML itself (data: addresses), may take 512 MB and 30 seconds for a paper, and is replaced after 50 papers or when it
 breaks. What is sent over its pipes is a length (4 bytes, big-endian) and that many bytes; an answer has one more byte
-in front: K for a paper, R for a reason in words.
+in front: K for a paper, R for a reason in words. A paper begins with the number of its pages (4 bytes).
 """
 
 import contextlib
@@ -16,6 +16,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterable
 from pathlib import Path
 from typing import BinaryIO
 
@@ -29,7 +30,7 @@ LENGTH = struct.Struct(">I")
 PAPER, REASON = b"K", b"R"
 NO_ENGINE = (
     "The PDF engine cannot start, because system libraries are missing ({error}). On Debian: "
-    "apt install libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"
+    "apt-get update && apt-get install -y --no-install-recommends libpangoft2-1.0-0"
 )
 NO_MEMORY = f"The paper needed more than {LIMIT_MB} MB and was given up."
 
@@ -59,6 +60,10 @@ class Renderer:
 
     def draw(self, html: str) -> bytes:
         """The PDF of finished HTML. Raises RenderFailed."""
+        return self.draw_counted(html)[1]
+
+    def draw_counted(self, html: str) -> tuple[int, bytes]:
+        """The number of pages and the PDF of finished HTML. Raises RenderFailed."""
         with self._lock:
             try:
                 return self._draw(html)
@@ -74,7 +79,7 @@ class Renderer:
         with self._lock:
             self._end()
 
-    def _draw(self, html: str) -> bytes:
+    def _draw(self, html: str) -> tuple[int, bytes]:
         child = self._warm()
         sent = html.encode("utf-8", "replace")
         try:
@@ -95,7 +100,7 @@ class Renderer:
             raise RenderFailed(body.decode("utf-8", "replace"))
         if self._drawn >= self.papers:
             self._end()
-        return body
+        return LENGTH.unpack(body[: LENGTH.size])[0], body[LENGTH.size :]
 
     def _warm(self) -> subprocess.Popen[bytes]:
         """The child, started when there is none; it says that it is ready with an empty paper."""
@@ -186,14 +191,26 @@ class _Own:
     pid = 0
 
 
-def render_pdf(html: str) -> bytes:
-    """The PDF (tagged, PDF/UA-1) of finished HTML that needs nothing from outside. Raises RenderFailed."""
-    fault_point("before_render")
+def _own() -> Renderer:
     with _Own.lock:
         if _Own.renderer is None or _Own.pid != os.getpid():
             _Own.renderer, _Own.pid = Renderer(), os.getpid()
-        renderer = _Own.renderer
-    pdf = renderer.draw(html)
+        return _Own.renderer
+
+
+def render_pdf(html: str) -> bytes:
+    """The PDF (tagged, PDF/UA-1) of finished HTML that needs nothing from outside. Raises RenderFailed."""
+    return render_to_fit([html], pages=1)
+
+
+def render_to_fit(papers: Iterable[str], *, pages: int) -> bytes:
+    """The PDF of the first of these papers that has no more pages; the last one when none fits. Raises RenderFailed."""
+    fault_point("before_render")
+    pdf, renderer = b"", _own()
+    for html in papers:
+        number, pdf = renderer.draw_counted(html)
+        if number <= pages:
+            break
     fault_point("after_render")
     return pdf
 
@@ -229,7 +246,8 @@ def _serve(source: BinaryIO, out: BinaryIO) -> None:
         fetcher = URLFetcher(allowed_protocols={"data"}, allow_redirects=False)
         try:
             page = HTML(string=html, url_fetcher=fetcher)
-            pdf = page.write_pdf(font_config=fonts, pdf_variant="pdf/ua-1")
+            laid = page.render(font_config=fonts, pdf_variant="pdf/ua-1")
+            pdf = LENGTH.pack(len(laid.pages)) + laid.write_pdf(pdf_variant="pdf/ua-1")
         except MemoryError:
             _say(out, REASON, NO_MEMORY.encode())
         except RecursionError:
@@ -237,7 +255,7 @@ def _serve(source: BinaryIO, out: BinaryIO) -> None:
         except Exception as error:  # noqa: BLE001  whatever the engine says is told to the asker
             _say(out, REASON, f"The paper could not be drawn ({type(error).__name__}: {error}).".encode())
         else:
-            _say(out, PAPER, pdf or b"")
+            _say(out, PAPER, pdf)
 
 
 def main() -> None:

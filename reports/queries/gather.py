@@ -209,6 +209,21 @@ def _sentences(
     return words.joined(_state_words(told, tank), *parts), then
 
 
+def _changed(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) -> list[str]:
+    """What changed since the visit before: what was seen, then what moved; a death is never nothing."""
+    moved = [*told.findings(tank), *levels.changed(rows)]
+    if told.before is None:
+        return [_("This was our first visit to this tank."), *moved]
+    if moved:
+        return moved
+    said = {"day": words.short_day(told.local(told.before.arrived_at))}
+    if not any(row.level.kind != "not_tested" for row in rows):
+        return [_("Nothing was seen that had changed since %(day)s. The water was not tested.") % said]
+    if deaths:
+        return [_("Animals died. The levels are about where they were on %(day)s.") % said]
+    return [_("Nothing of note: the levels are about where they were on %(day)s.") % said]
+
+
 def tank_block(told: Told, tank: Tank) -> TankBlock:
     """One tank of the visit."""
     today = today_of(told.visit, tank, at=told.at)
@@ -218,16 +233,7 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
     verdict, danger = _verdict(told, tank, rows, bool(deaths))
     told.beyond = told.beyond or _beyond(rows)
     what, then = _sentences(told, tank, rows, verdict, sum(f.number for f in deaths))
-    moved = [*told.findings(tank), *levels.changed(rows)]
-    if not moved and told.before is not None:
-        day = words.short_day(told.local(told.before.arrived_at))
-        moved = [_("Nothing of note: the levels are about where they were on %(day)s.") % {"day": day}]
-        if not any(row.level.kind != "not_tested" for row in rows):
-            moved = [
-                _("Nothing was seen that had changed since %(day)s. The water was not tested.") % {"day": day}
-            ]
-    if told.before is None:
-        moved = [_("This was our first visit to this tank."), *moved]
+    charts = levels.trends(today, rows, at=told.visit.closed_at or told.at)
     return TankBlock(
         tank=str(tank.pk),
         name=tank.name,
@@ -236,9 +242,10 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
         danger=danger,
         sentence=what,
         then=then,
-        changed=moved,
+        changed=_changed(told, tank, rows, bool(deaths)),
         levels=levels.told(rows, tanks=len(told.tanks)),
-        trend=levels.trend(today, rows, at=told.visit.closed_at or told.at),
+        trend=charts[0] if charts else None,
+        more=charts[1:],
         pictures=_pictures(told, tank),
         did=done.did(told.journal, tank, alone=told.alone),
         did_not=[
@@ -327,11 +334,29 @@ def _overall(told: Told, blocks: list[TankBlock]) -> tuple[str, str]:
         return verdict, words.joined(blocks[0].sentence, blocks[0].then)
     if verdict == Verdict.WELL:
         return verdict, _("Both tanks are well.") if len(blocks) == 2 else _("All tanks are well.")
-    uneasy = [f"{block.name}: {block.sentence}" for block in blocks if block.verdict != Verdict.WELL]
+    uneasy = _of_tanks([block for block in blocks if block.verdict != Verdict.WELL])
     then = next(block.then for block in blocks if block.verdict == verdict)
     well = [block.name for block in blocks if block.verdict == Verdict.WELL]
-    rest = [_("%(names)s: all is well.") % {"names": words.listed(well)}] if well else []
+    rest = [_("%(names)s: all is well.") % {"names": _tanks_said(well)}] if well else []
     return verdict, words.joined(*uneasy, then, *rest)
+
+
+MOST_NAMED = 3
+
+
+def _tanks_said(names: list[str]) -> str:
+    """Tanks by name; many only by their number, since each stands below."""
+    if len(names) <= MOST_NAMED:
+        return words.listed(names)
+    return ngettext("%(n)s tank", "%(n)s tanks", len(names)) % {"n": len(names)}
+
+
+def _of_tanks(blocks: list[TankBlock]) -> list[str]:
+    """What is told of these tanks, each sentence once with whose it is."""
+    whose: dict[str, list[str]] = {}
+    for block in sorted(blocks, key=lambda b: -WORST.index(Verdict(b.verdict))):
+        whose.setdefault(block.sentence, []).append(block.name)
+    return [f"{_tanks_said(names)}: {sentence}" for sentence, names in whose.items()]
 
 
 def content_of(visit: Visit, *, at: datetime) -> ReportContent:

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from clients.models import Tank
 from reports.queries import words
+from reports.queries.fit import MOST_EACH
 from reports.queries.shape import Level, Line, Trend
 from servicedesk.core import units
 from servicedesk.core.chemistry.water import after_changes
@@ -20,7 +21,8 @@ from servicedesk.water.models import WaterChange
 from servicedesk.water.queries import ReadingValue
 
 WEEKS = 12
-MOST_LEVELS, MOST_COMPACT, FEWEST = 5, 4, 3
+MOST_LEVELS, MOST_COMPACT = 5, 4
+MOST_TRENDS = 5
 AT_ONCE = {"temperature", "salinity", "conductivity"}
 """What a water change makes meaningful at once; everything else has to settle (common practice)."""
 WORSE = {"under": 4, "over": 4, "low": 3, "high": 3, "again": 2, "in": 1, "none": 0}
@@ -126,7 +128,7 @@ def judged(today: TankToday, changes: list[WaterChange]) -> list[Judged]:
 def told(rows: list[Judged], *, tanks: int) -> list[Level]:
     """Three to five values: what is outside first to get in, shown in the client's order."""
     tested = [row for row in rows if row.level.kind != "not_tested"]
-    most = MOST_LEVELS if tanks == 1 else MOST_COMPACT if tanks < 4 else FEWEST
+    most = MOST_COMPACT if 1 < tanks <= MOST_EACH else MOST_LEVELS
     outside = sum(WORSE[row.level.state] > 1 for row in tested)
     picked = sorted(tested, key=lambda row: row.rank)[: max(most, min(outside, MOST_LEVELS))]
     return [row.level for row in sorted(picked, key=lambda row: row.rank[1])]
@@ -181,20 +183,17 @@ def changed(rows: list[Judged]) -> list[str]:
     return lines
 
 
-def trend(today: TankToday, rows: list[Judged], *, at: datetime) -> Trend | None:
-    """Twelve weeks of the value that is furthest out, else of carbonate or nitrate; None without three results."""
+def trends(today: TankToday, rows: list[Judged], *, at: datetime) -> list[Trend]:
+    """Twelve weeks of each value with three results: what is furthest out first, then what was tested today, then
+    carbonate and nitrate before the others."""
     since = at - timedelta(weeks=WEEKS)
     plain = ("alkalinity", "carbonate_hardness", "nitrate", "salinity", "temperature")
     first = {p: n for n, p in enumerate(plain)}
     ranked = sorted(
-        (row for row in rows if row.level.kind != "not_tested"),
-        key=lambda row: (-WORSE[row.level.state], first.get(row.level.parameter, len(first))),
+        rows, key=lambda row: (-WORSE[row.level.state], first.get(row.level.parameter, len(first)))
     )
-    for row in ranked:
-        points = _points(today, row.level.parameter, since)
-        if len(points) >= 3:
-            return _trend(row, points, since, at)
-    return None
+    found = ((row, _points(today, row.level.parameter, since)) for row in ranked)
+    return [_trend(row, points, since, at) for row, points in found if len(points) >= 3][:MOST_TRENDS]
 
 
 def _points(today: TankToday, parameter: str, since: datetime) -> list[ReadingValue]:

@@ -250,7 +250,7 @@ def opened(report: Report, *, narrow: bool = False) -> Opened | None:
         content=content,
         word=str(Verdict(content.verdict).label),
         state=verdict_state(content),
-        tanks=[drawn(block, mode="page", zone=zone(), narrow=narrow) for block in content.tanks],
+        tanks=[drawn(block, zone=zone(), narrow=narrow) for block in content.tanks],
     )
 
 
@@ -291,7 +291,7 @@ def tank_told(report: Report, key: UUID) -> TankTold | None:
     return TankTold(
         report=report,
         content=content,
-        tank=drawn(block, mode="page", zone=zone()),
+        tank=drawn(block, zone=zone(), narrow=True),
         state=state,
         word=str(Verdict(block.verdict).label),
         sentence=content.sentence if len(content.tanks) == 1 else block.sentence,

@@ -19,23 +19,21 @@ from django.utils.translation import gettext as _
 from PIL import Image
 
 from reports.choices import Verdict
-from reports.queries.shape import Level, ReportContent, TankBlock, Trend
+from reports.queries.fit import Plan
+from reports.queries.shape import Level, TankBlock, Trend
 from servicedesk.core.drawing.chart import Chart, ChartSeries, ChartWords, Marker
 from servicedesk.core.drawing.glyphs import glyph_svg
 from servicedesk.core.drawing.levels import Kind, LevelRow, level_svg
-from servicedesk.core.drawing.pen import INK, TONES, Mode
+from servicedesk.core.drawing.pen import TONES, Mode
 from servicedesk.core.drawing.plot import chart_svg
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.models import Photo
 
 FONT = re.compile(r'url\("\.\./fonts/([\w.-]+)"\)')
 SCREENS_ONLY = "@media (prefers-contrast"
-PHOTO_PX = (760, 480)
-LEVEL_PX, ROW_PX, ROW_COMPACT_PX = 176.0, 38.0, 31.0
-CHART_PX, CHART_HIGH_PX, CHART_COMPACT_PX = 656.0, 136.0, 118.0
+PHOTO_PX = (900, 640)
+LEVEL_PX, CHART_PX = 176.0, 656.0
 PAGE_CHART_PX, PHONE_CHART_PX, PAGE_CHART_HIGH_PX = 640.0, 352.0, 200.0
-CHARTS, PHOTOS = {1: 1, 2: 1}, {1: 1, 2: 2, 3: 1}
-"""How many charts and pairs of photos fit two pages, by the number of tanks."""
 TONE_OF_VERDICT = {Verdict.WELL: "hold", Verdict.WATCHING: "ask", Verdict.ACTING: "out"}
 
 
@@ -125,6 +123,15 @@ def _chart(trend: Trend, zone: ZoneInfo) -> Chart:
 
 
 @dataclass(frozen=True)
+class DrawnChart:
+    """Twelve weeks of one value: what it is called, what it says, and the drawing."""
+
+    name: str
+    says: str
+    drawing: SafeString
+
+
+@dataclass(frozen=True)
 class DrawnTank:
     """A tank's block with its drawings."""
 
@@ -133,7 +140,7 @@ class DrawnTank:
     word: str
     glyph: SafeString
     levels: list[tuple[Level, LevelRow, SafeString]]
-    chart: SafeString
+    charts: list[DrawnChart]
     pictures: list[tuple[str, str, str]]
 
     @property
@@ -141,39 +148,47 @@ class DrawnTank:
         return [row for _level, row, _picture in self.levels]
 
 
-def drawn(
-    block: TankBlock, *, mode: Mode, zone: ZoneInfo, compact: bool = False, narrow: bool = False
-) -> DrawnTank:
-    """A tank's block drawn for a page (narrow: for a telephone) or for paper. The drawings escape every word they are given."""
+def charts_of(block: TankBlock, *, size: tuple[float, float], mode: Mode, zone: ZoneInfo) -> list[DrawnChart]:
+    """Every chart of a tank, the one that matters most first."""
+    told = [block.trend, *block.more] if block.trend else []
+    return [
+        DrawnChart(
+            trend.name,
+            trend.says,
+            mark_safe(chart_svg(_chart(trend, zone), width=size[0], height=size[1], mode=mode)),
+        )
+        for trend in told
+    ]
+
+
+def drawn(block: TankBlock, *, zone: ZoneInfo, narrow: bool = False) -> DrawnTank:
+    """A tank's block drawn for a page (narrow: for a telephone). The drawings escape every word they are given."""
+    size = (PHONE_CHART_PX if narrow else PAGE_CHART_PX, PAGE_CHART_HIGH_PX)
+    return _tank(
+        block,
+        levels=[(level, row, mark_safe(level_svg(row))) for level, row in _rows(block)],
+        charts=charts_of(block, size=size, mode="page", zone=zone),
+        pictures=[(picture.when, picture.caption, picture.photo) for picture in block.pictures],
+    )
+
+
+def on_paper(block: TankBlock, plan: Plan) -> DrawnTank:
+    """A tank's block drawn for paper; its charts and photos stand where the plan has room for them."""
+    rows = [
+        (level, row, mark_safe(level_svg(row, width=LEVEL_PX, height=plan.row, mode="paper")))
+        for level, row in _rows(block)
+    ]
+    return _tank(block, levels=rows, charts=[], pictures=[])
+
+
+def _rows(block: TankBlock) -> list[tuple[Level, LevelRow]]:
+    return [(level, level_row(level)) for level in block.levels]
+
+
+def _tank(block: TankBlock, **drawings: Any) -> DrawnTank:
     tone = tone_of(block.verdict, block.danger)
-    height = ROW_COMPACT_PX if compact else ROW_PX
-    rows = [(level, level_row(level)) for level in block.levels]
-    size = (CHART_PX, CHART_COMPACT_PX if compact else CHART_HIGH_PX)
-    if mode == "page":
-        size = (PHONE_CHART_PX if narrow else PAGE_CHART_PX, PAGE_CHART_HIGH_PX)
-    chart = (
-        chart_svg(_chart(block.trend, zone), width=size[0], height=size[1], mode=mode) if block.trend else ""
-    )
-    inside = mode == "paper"
-    return DrawnTank(
-        block=block,
-        tone=tone,
-        word=str(Verdict(block.verdict).label),
-        glyph=mark_safe(glyph_svg(glyph_of_block(block), size_px=20, colour=TONES[tone])),
-        levels=[
-            (
-                level,
-                row,
-                mark_safe(level_svg(row, width=LEVEL_PX if inside else None, height=height, mode=mode)),
-            )
-            for level, row in rows
-        ],
-        chart=mark_safe(chart),
-        pictures=[
-            (picture.when, picture.caption, photo_inside(picture.photo) if inside else picture.photo)
-            for picture in block.pictures
-        ],
-    )
+    glyph = mark_safe(glyph_svg(glyph_of_block(block), size_px=20, colour=TONES[tone]))
+    return DrawnTank(block=block, tone=tone, word=str(Verdict(block.verdict).label), glyph=glyph, **drawings)
 
 
 GLYPH_OF_VERDICT = {Verdict.WELL: "in", Verdict.WATCHING: "check", Verdict.ACTING: "again"}
@@ -200,34 +215,6 @@ def photo_inside(key: str) -> str:
     kept = io.BytesIO()
     small.save(kept, "JPEG", quality=80)
     return "data:image/jpeg;base64," + base64.b64encode(kept.getvalue()).decode()
-
-
-def _tick(name: str) -> SafeString:
-    return mark_safe(glyph_svg(name, size_px=14, colour=INK))
-
-
-def report_html(
-    content: ReportContent, *, number: str, version: int, changes: list[str], zone: ZoneInfo
-) -> str:
-    """The finished HTML of a report: two A4 pages."""
-    compact = len(content.tanks) > 1
-    tanks = [drawn(block, mode="paper", zone=zone, compact=compact) for block in content.tanks]
-    context: dict[str, Any] = {
-        "c": content,
-        "tanks": tanks,
-        "compact": compact,
-        "number": number,
-        "version": version,
-        "changes": changes,
-        "tone": tone_of(content.verdict, content.danger),
-        "word": Verdict(content.verdict).label,
-        "style": style(),
-        "done": _tick("sent"),
-        "not_done": _tick("none"),
-        "charts": [tank for tank in tanks if tank.chart][: CHARTS.get(len(tanks), 0)],
-        "photos": [tank for tank in tanks if tank.pictures][: PHOTOS.get(len(tanks), 0)],
-    }
-    return render_to_string("reports/paper_report.html", context)
 
 
 def overdue_html(tasks: list[Task], *, business: str, day: str, lateness: dict[Any, str]) -> str:

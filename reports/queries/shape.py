@@ -71,7 +71,7 @@ class Question:
 
 @dataclass(frozen=True)
 class TankBlock:
-    """What is told of one tank."""
+    """What is told of one tank. `trend` is the value that matters most, `more` are the next ones."""
 
     tank: str
     name: str
@@ -87,6 +87,7 @@ class TankBlock:
     did: list[str]
     did_not: list[str]
     animals: list[str]
+    more: list[Trend] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -145,10 +146,14 @@ def _tank(row: dict[str, Any]) -> TankBlock:
     plain = dict(row)
     plain["levels"] = [Level(**level) for level in row["levels"]]
     plain["pictures"] = [Picture(**picture) for picture in row["pictures"]]
-    if row["trend"]:
-        lines = [
-            Line(label=line["label"], marker=line["marker"], points=[(at, v) for at, v in line["points"]])
-            for line in row["trend"]["lines"]
-        ]
-        plain["trend"] = Trend(**{**row["trend"], "lines": lines})
+    plain["trend"] = _trend(row["trend"]) if row["trend"] else None
+    plain["more"] = [_trend(kept) for kept in row.get("more", [])]
     return TankBlock(**plain)
+
+
+def _trend(row: dict[str, Any]) -> Trend:
+    lines = [
+        Line(label=line["label"], marker=line["marker"], points=[(at, v) for at, v in line["points"]])
+        for line in row["lines"]
+    ]
+    return Trend(**{**row, "lines": lines})

@@ -87,9 +87,9 @@ def band_text(band: Band | None) -> str:
     return _("%(low)s or more") % {"low": low} if low is not None else ""
 
 
-def level_word(parameter: str, state: str) -> str:
-    """What a value's state means to the client. `state` is a glyph's name."""
-    plain = {
+def plain_word(state: str) -> str:
+    """What a glyph means to the client."""
+    return {
         "in": _("as it should be"),
         "low": _("a little low"),
         "high": _("a little high"),
@@ -98,8 +98,12 @@ def level_word(parameter: str, state: str) -> str:
         "again": _("unlike the last visits; we test it again"),
         "none": _("not tested today"),
     }[state]
+
+
+def level_word(parameter: str, state: str) -> str:
+    """What a value's state means to the client. `state` is a glyph's name."""
     follows = FOLLOWS.get((parameter, state))
-    return f"{plain}; {follows}" if follows else plain
+    return f"{plain_word(state)}; {follows}" if follows else plain_word(state)
 
 
 def day_text(day: date | datetime) -> str:

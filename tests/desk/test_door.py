@@ -20,7 +20,7 @@ __all__ = ["scene"]
 
 @pytest.fixture(autouse=True)
 def _drawn(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(actions, "render_pdf", lambda html: b"%PDF-1.7 drawn")
+    monkeypatch.setattr(actions, "render_to_fit", lambda papers, pages: b"%PDF-1.7 drawn")
 
 
 def page_of(user: User, address: str) -> str:

@@ -4,6 +4,7 @@ import contextlib
 import os
 import threading
 import uuid
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -43,6 +44,7 @@ def made(visit: Visit, version: int = 1) -> Report:
 @pytest.fixture(autouse=True)
 def _drawn(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(actions, "render_pdf", lambda html: b"%PDF-1.7 " + html.encode())
+    monkeypatch.setattr(actions, "render_to_fit", lambda papers, pages: b"%PDF-1.7 " + next(papers).encode())
 
 
 def test_a_technician_cannot_let_a_report_go(scene: Scene) -> None:
@@ -131,17 +133,17 @@ def test_a_second_try_keeps_snapshot_and_file(scene: Scene, monkeypatch: pytest.
     row = actions.take_snapshot(report=row, at=LATER)
     drawings: list[str] = []
 
-    def draw(html: str) -> bytes:
-        drawings.append(html)
+    def draw(papers: Iterator[str], pages: int) -> bytes:
+        drawings.append(next(papers))
         return b"%PDF-1.7 once"
 
-    monkeypatch.setattr(actions, "render_pdf", draw)
+    monkeypatch.setattr(actions, "render_to_fit", draw)
     monkeypatch.setattr(actions, "end_report", lambda **_given: (_ for _ in ()).throw(RuntimeError("died")))
     for _try in range(2):
         with pytest.raises(RuntimeError):
             actions.make_report(report=row, job=job, at=LATER, say=lambda _d, _n: None)
     monkeypatch.undo()
-    monkeypatch.setattr(actions, "render_pdf", draw)
+    monkeypatch.setattr(actions, "render_to_fit", draw)
     row = actions.make_report(report=row, job=job, at=LATER + timedelta(hours=1), say=lambda _d, _n: None)
     assert len(drawings) == 1
     assert row.data_at == LATER

@@ -1,6 +1,7 @@
 """The report's work from the ledger to the file; each test draws a real PDF."""
 
 import io
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -82,11 +83,11 @@ def test_a_failed_drawing_says_why_and_can_be_made_again(
     scene.before()
     visit = scene.tested().close()
 
-    def broken(html: str) -> bytes:
+    def broken(papers: Iterator[str], pages: int) -> bytes:
         raise RenderFailed("The paper could not be drawn in 30 seconds.")
 
     with monkeypatch.context() as patched:
-        patched.setattr(actions, "render_pdf", broken)
+        patched.setattr(actions, "render_to_fit", broken)
         job = run_job(visit)
     report = Report.objects.get(visit=visit)
     assert (job.state, report.state) == ("queued", "failed")

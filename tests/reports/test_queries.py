@@ -11,8 +11,8 @@ import pytest
 from clients.models import Client, TankStateRow
 from reports.queries import as_json, changes_between, content_of, from_json
 from reports.queries.mail import letter_of
-from reports.queries.paper import report_html
 from reports.queries.shape import ReportContent
+from reports.queries.sheet import report_html
 from servicedesk.upkeep.actions import raise_task
 from servicedesk.visits.models import Visit
 from tests.factories.people import make_technician

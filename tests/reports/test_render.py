@@ -2,6 +2,7 @@
 
 import base64
 import http.server
+import io
 import os
 import signal
 import threading
@@ -11,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from reports import render
 from reports.render import Renderer, RenderFailed
@@ -205,7 +207,7 @@ def test_missing_system_libraries_are_said_with_their_remedy(
 ) -> None:
     (tmp_path / "weasyprint.py").write_text("raise OSError('cannot load library libpango-1.0-0')")
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
-    with pytest.raises(RenderFailed, match="apt install libpango-1.0-0"):
+    with pytest.raises(RenderFailed, match="apt-get install .* libpangoft2-1.0-0"):
         Renderer().draw(page("x"))
 
 
@@ -236,3 +238,30 @@ def state_of(pid: int) -> str:
 
 def test_the_limits_are_those_promised() -> None:
     assert (render.LIMIT_S, render.LIMIT_MB, render.PAPERS_PER_CHILD) == (30, 512, 50)
+
+
+def test_a_paper_comes_with_the_number_of_its_pages(renderer: Renderer) -> None:
+    pages = "".join(f'<p style="break-before: page">{n}</p>' for n in range(3))
+    number, pdf = renderer.draw_counted(page(pages))
+    assert number == len(PdfReader(io.BytesIO(pdf)).pages) == 3
+
+
+def test_the_first_paper_that_fits_is_drawn_and_the_last_when_none_does() -> None:
+    two, three = (page("".join(f'<p style="break-before: page">{n}</p>' for n in range(k))) for k in (2, 3))
+    asked = []
+
+    def papers() -> Iterator[str]:
+        for paper in (three, two, page("x")):
+            asked.append(paper)
+            yield paper
+
+    assert len(PdfReader(io.BytesIO(render.render_to_fit(papers(), pages=2))).pages) == 2
+    assert asked == [three, two]
+    assert len(PdfReader(io.BytesIO(render.render_to_fit([three, two], pages=1))).pages) == 2
+
+
+def test_what_the_missing_engine_asks_for_is_what_the_first_start_installs() -> None:
+    line = next(part for part in render.NO_ENGINE.split("On Debian: ")[1:])
+    for place in ("manage.py", "README.md"):
+        words = (Path(render.__file__).parent.parent / place).read_text("utf-8")
+        assert line.rpartition(" ")[2] in words, place

@@ -26,7 +26,7 @@ LATER = VISIT_AT + timedelta(hours=1)
 
 @pytest.fixture(autouse=True)
 def _drawn(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(actions, "render_pdf", lambda html: b"%PDF-1.7 drawn")
+    monkeypatch.setattr(actions, "render_to_fit", lambda papers, pages: b"%PDF-1.7 drawn")
 
 
 def browser(user: User | None) -> Browser:

@@ -14,6 +14,8 @@ from servicedesk.core.drawing.pen import Mode, Pen, number, points
 from servicedesk.core.drawing.scale import Scale, thinned
 
 _LEFT, _RIGHT, _TOP, _AXIS = 44.0, 12.0, 22.0, 22.0
+_LETTERING = 19.0
+"""Room that words need under a line; with less they stand above it."""
 _STEPS = tuple(
     timedelta(hours=hours) for hours in (1, 2, 3, 6, 12, 24, 48, 168, 336, 672, 1344, 2184, 4368, 8736)
 )
@@ -85,6 +87,8 @@ def _draw_band(pen: Pen, scale: Scale, chart: Chart) -> None:
         pen.rect("glass", left, scale.y(chart.high), right - left, scale.y(chart.low) - scale.y(chart.high))
     for value, words, lift in ((chart.high, chart.words.high, -6.0), (chart.low, chart.words.low, 16.0)):
         if value is not None:
+            if lift > 0 and scale.bottom - scale.y(value) < _LETTERING:
+                lift = -6.0
             pen.line("mark", left, scale.y(value), right, scale.y(value))
             pen.text("", left + 8, scale.y(value) + lift, words.format(chart.name_value(value)))
     for limit, lift in ((chart.limit_high, -6.0), (chart.limit_low, 16.0)):

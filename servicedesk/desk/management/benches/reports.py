@@ -11,7 +11,8 @@ from django.db import DatabaseError
 
 from reports.models import Report
 from reports.queries import from_json
-from reports.queries.paper import report_html, style
+from reports.queries.paper import style
+from reports.queries.sheet import report_html
 from reports.render import Renderer
 from servicedesk.core.drawing.glyphs import GLYPHS, glyph_svg
 from servicedesk.desk.management.benches import Options
