@@ -1,12 +1,10 @@
 """What wants attention now, and when harm begins where that can be told."""
 
-from datetime import date, datetime, timedelta
-from uuid import UUID
+from datetime import datetime, timedelta
 
 from django.db.models import F, QuerySet
 
 from clients.models import Tank
-from clients.queries import tanks_for
 from servicedesk.core import units
 from servicedesk.core.advice import BandSpec, word_of
 from servicedesk.core.tracking.harm import BEARABLE_H, hours_to_limit
@@ -70,10 +68,7 @@ def _points(tank: Tank, value: ReadingValue) -> list[tuple[float, float]]:
     return short if len(short) >= ENOUGH_POINTS else points
 
 
-def of_tank(user: User, tank_id: UUID, *, on: date) -> QuerySet[Attention]:
-    """Open rows of one tank that the user may see (never for a contact)."""
-    rows = Attention.objects.filter(cleared_at__isnull=True, tank=tank_id)
-    rows = rows.order_by(F("harm_at").asc(nulls_last=True), "severity", "pk")
-    if user.is_client or not tanks_for(user, on=on).filter(pk=tank_id).exists():
-        return rows.none()
-    return rows
+def of_seen_tank(tank: Tank) -> QuerySet[Attention]:
+    """Open rows of a tank that one of ours was given to see (get_tank_for), soonest harm first."""
+    rows = Attention.objects.filter(cleared_at__isnull=True, tank=tank)
+    return rows.order_by(F("harm_at").asc(nulls_last=True), "severity", "pk")

@@ -15,6 +15,9 @@ LIMIT_LOW_AT, LIMIT_HIGH_AT = 8.0, 92.0
 EDGE_LEFT, EDGE_RIGHT = 4.0, 96.0
 """Places in per cent of the drawing's width."""
 
+_LEAN = 1.75
+"""How far a leaning line stands off its place at head and foot, in per cent of the width."""
+
 _KIND_MARKS = {"expected": "expect", "inferred": "infer", "not_tested": "none"}
 
 
@@ -24,7 +27,8 @@ class LevelRow:
 
     ``value``, ``low``, ``high``, ``alarm_low``, ``alarm_high`` and ``last`` are numbers in the row's own unit; the
     caller chooses the unit. ``state`` is a glyph's name. ``last`` is the value of the visit before. ``word`` is the
-    state's word already in the reader's language; left empty, the template tag supplies it.
+    state's word already in the reader's language; left empty, the template tag supplies it. ``trust`` is where the
+    measure stands ("believed", "to_check", "not_to_act_on"), empty where that is not shown.
     """
 
     label: str
@@ -43,15 +47,26 @@ class LevelRow:
     word: str = ""
     url: str = ""
     here: bool = False
+    trust: str = ""
+    trust_why: str = ""
 
     @property
     def mark(self) -> str:
-        """The shape to draw: how it was come by first, then what it is."""
+        """The shape to draw: how it was come by first, then whether it may be acted on, then what it is."""
+        if self.kind == "measured" and self.trust == "not_to_act_on":
+            return "doubt"
         return _KIND_MARKS.get(self.kind, self.state)
+
+    @property
+    def in_doubt(self) -> bool:
+        """Whether the measure is in doubt, not the water: its lines are dashed."""
+        return self.mark == "check" or (self.kind == "measured" and self.trust == "to_check")
 
     @property
     def tone(self) -> str:
         """What is expected or worked out keeps the tone of its judgement only when that judgement is outside."""
+        if self.mark == "doubt":
+            return TONE_OF["doubt"]
         tone = TONE_OF.get(self.state, "ink")
         return tone if self.kind == "measured" or tone in ("out", "act") else TONE_OF[self.mark]
 
@@ -131,11 +146,11 @@ def level_svg(row: LevelRow, *, width: float | None = None, height: float = 48.0
 def _draw_lines(pen: Pen, across: _Across, row: LevelRow) -> None:
     places = {at for _, at in _anchors(row)}
     pen.rect("glass", across.x(LOW_AT), 0, across.x(HIGH_AT - LOW_AT), across.foot)
-    style = "mark dash" if row.mark == "check" else "mark"
-    if row.low is not None:
-        pen.line(style, across.x(LOW_AT), 0, across.x(LOW_AT), across.foot)
-    if row.high is not None:
-        pen.line(style, across.x(HIGH_AT), 0, across.x(HIGH_AT), across.foot)
+    style = "mark dash" if row.in_doubt else "mark"
+    lean = _LEAN if row.mark == "doubt" else 0.0
+    for edge, at in ((row.low, LOW_AT), (row.high, HIGH_AT)):
+        if edge is not None:
+            pen.line(style, across.x(at + lean), 0, across.x(at - lean), across.foot)
     for limit in sorted(places & {LIMIT_LOW_AT, LIMIT_HIGH_AT}):
         pen.line("limit", across.x(limit), 0, across.x(limit), across.foot)
 

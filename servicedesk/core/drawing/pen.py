@@ -42,6 +42,7 @@ _PAPER: dict[str, dict[str, str]] = {
     "danger": _stroke(TONES["act"], 2, "2 4"),
     "curve": _stroke(INK, 2),
     "thin": _stroke(SOFT, 1.25),
+    "thick": _stroke(INK, 3),
     "veil": {"fill": INK, "fill-opacity": "0.13"},
     "now": _stroke(TONES["ask"], 2.5),
     "gap": _stroke(TONES["ask"], 2, "2 3"),

@@ -93,8 +93,10 @@ def _draw_band(pen: Pen, scale: Scale, chart: Chart) -> None:
             pen.text("", left + 8, scale.y(value) + lift, words.format(chart.name_value(value)))
     for limit, lift in ((chart.limit_high, -6.0), (chart.limit_low, 16.0)):
         if limit is not None and scale.low < limit < scale.high:
-            pen.line("danger", left, scale.y(limit), right, scale.y(limit))
-            pen.text("", left + 8, scale.y(limit) + lift, chart.words.limit.format(chart.name_value(limit)))
+            y = scale.y(limit)
+            pen.line("danger", left, y, right, y)
+            lifted = y + (lift if y + lift < scale.bottom - 2 else -6.0)
+            pen.text("", left + 8, lifted, chart.words.limit.format(chart.name_value(limit)))
 
 
 def _draw_axis(pen: Pen, scale: Scale, chart: Chart) -> None:
@@ -163,7 +165,9 @@ def _draw_series(pen: Pen, scale: Scale, chart: Chart, series: ChartSeries) -> N
         places = thinned([(scale.x(at), scale.y(value)) for at, value in run], columns)
         if series.joined and len(places) > 1:
             pen.path(joins, points(places))
-        if series.marker != "probe":
+        if series.marker == "titrator" and pen.mode == "page":
+            pen.path("dots", "".join(f"M{number(x)} {number(y)}h0" for x, y in places))
+        elif series.marker != "probe":
             for x, y in places:
                 draw_marker(pen, series.marker, x, y)
         elif len(places) == 1:

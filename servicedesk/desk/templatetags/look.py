@@ -24,9 +24,11 @@ from servicedesk.core.drawing.ahead import ahead_svg, tally_svg
 from servicedesk.core.drawing.chart import Chart, ChartWords, chart_table
 from servicedesk.core.drawing.glyphs import TONE_OF, glyph_of
 from servicedesk.core.drawing.levels import LevelRow, level_svg
+from servicedesk.core.drawing.overlay import DayOverlay, overlay_svg
 from servicedesk.core.drawing.plot import chart_svg, marker_svg
 from servicedesk.core.drawing.spark import spark_svg
 from servicedesk.core.drawing.strip import DayStrip, strip_svg
+from servicedesk.instruments.choices import Trust
 
 register = template.Library()
 
@@ -53,6 +55,8 @@ WORDS = {
     "moved": _("Moved"),
 }
 ALARMS = ("under", "over")
+DOUBTS = {Trust.TO_CHECK: "check", Trust.NOT_TO_ACT_ON: "doubt"}
+"""The glyph of each trust but belief, which needs none."""
 EVENTS = {
     "visit": _("Visit"),
     "dose": _("Dose"),
@@ -117,9 +121,23 @@ class DrawnRow:
 
 
 @register.inclusion_tag("components/level_rows.html")
-def levels(rows: Iterable[LevelRow], caption: str = "") -> dict[str, object]:
-    """``{% levels rows "Water today" %}``: the list that reads itself."""
-    return {"rows": [drawn_row(row) for row in rows], "caption": caption or _("Values against their bands")}
+def levels(rows: Iterable[LevelRow], caption: str = "", roomy: bool = False) -> dict[str, object]:
+    """``{% levels rows "Water today" %}``: the list that reads itself; roomy puts the method under its name."""
+    drawn = [drawn_row(row) for row in rows]
+    return {"rows": drawn, "caption": caption or _("Values against their bands"), "roomy": roomy}
+
+
+@register.inclusion_tag("components/trust.html")
+def trust_word(trust: str, why: str = "", of: str = "") -> dict[str, object]:
+    """``{% trust_word row.trust row.trust_why %}``: where a measure stands, beside each of its values."""
+    state = DOUBTS.get(Trust(trust), "")
+    return {
+        "state": state,
+        "tone": tone(state) if state else "soft",
+        "word": Trust(trust).label,
+        "why": why,
+        "of": of,
+    }
 
 
 def drawn_row(row: LevelRow) -> DrawnRow:
@@ -192,17 +210,44 @@ class TableLine:
 
 
 @register.inclusion_tag("components/chart.html")
-def chart(shown: Chart, height: int = 250) -> dict[str, object]:
-    """``{% chart chart %}``: the answer sentence, the drawing, its key in one line, and its numbers."""
+def chart(
+    shown: Chart, height: int = 250, columns: bool = False, table_url: str = "", opened: bool = False
+) -> dict[str, object]:
+    """``{% chart chart %}``: the answer sentence, the drawing, its key in one line, and its numbers one tap away: on
+    the page, or (with many of them) behind ``table_url``, whose page opens them. ``columns``: never wider than a column."""
     spoken = shown if shown.zone else replace(shown, zone=timezone.get_current_timezone())
     spoken = replace(spoken, words=_chart_words(), name_time=_name_time, name_value=_name_value)
     return {
         "chart": spoken,
         "drawn": []
         if spoken.is_empty
-        else [_drawing(chart_svg(spoken, width=width, height=height)) for width in WIDTHS],
+        else [_drawing(chart_svg(spoken, width=width, height=height)) for width in _widths(columns)],
         "key": [(_drawing(marker_svg(series.marker)), series.label) for series in spoken.series],
-        "lines": [] if spoken.is_empty else _table_lines(spoken),
+        "lines": [] if spoken.is_empty or (table_url and not opened) else _table_lines(spoken),
+        "table_url": "" if spoken.is_empty or opened else table_url,
+        "opened": opened,
+    }
+
+
+def _widths(columns: bool) -> tuple[int, ...]:
+    return WIDTHS[:2] if columns else WIDTHS
+
+
+@register.inclusion_tag("components/chart.html")
+def day_overlay(shown: DayOverlay) -> dict[str, object]:
+    """``{% day_overlay overlay %}``: days laid over each other, and each day's lowest and highest as a table."""
+    spoken = replace(shown, name_value=_name_value)
+    return {
+        "chart": spoken,
+        "drawn": [_drawing(overlay_svg(spoken, width=width)) for width in _widths(columns=True)],
+        "lines": [
+            TableLine(date_format(day.day, "j M Y"), word, f"{_name_value(value)} {shown.unit}".strip())
+            for day in reversed(shown.days)
+            for word, value in (
+                (gettext("lowest"), min(v for _hour, v in day.points)),
+                (gettext("highest"), max(v for _hour, v in day.points)),
+            )
+        ],
     }
 
 
@@ -239,11 +284,11 @@ def _table_lines(spoken: Chart) -> list[TableLine]:
 
 
 @register.inclusion_tag("components/strip.html")
-def strip(day: DayStrip, names: bool = False) -> dict[str, object]:
+def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str, object]:
     """``{% strip day %}``: a day as one line. Times are lettered as they are given: hand them in local time."""
     return {
         "day": day,
-        "drawn": [_drawing(strip_svg(day, width=width, names=names)) for width in WIDTHS],
+        "drawn": [_drawing(strip_svg(day, width=width, names=names)) for width in _widths(columns)],
         "stops": [(stop, date_format(stop.start, "H:i"), date_format(stop.end, "H:i")) for stop in day.stops],
     }
 

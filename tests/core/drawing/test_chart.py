@@ -269,3 +269,20 @@ def test_few_places_are_all_kept() -> None:
     crowd = [(float(index), 1.0) for index in range(100)]
 
     assert thinned(crowd, 300) == crowd
+
+
+def test_many_titrations_are_one_path_of_dots() -> None:
+    points = [(START + day * DAY, 8.0) for day in range(5)]
+    series = ChartSeries("titrator", "titrator", points, joined=False)
+    ((path,),) = places(drawn(Chart(title="Five.", unit="dKH", series=[series])), "d-dots", "d")
+
+    assert (path or "").count("h0") == 5
+
+
+def test_the_name_of_a_low_limit_never_runs_into_the_axis() -> None:
+    chart = Chart(title="Far.", unit="", series=[probe((0, 8.0), (9, 8.2))], low=7.5, high=9.0, limit_low=7.0)
+    svg = chart_svg(chart, height=250)
+    ((line,),) = places(ElementTree.fromstring(svg), "d-danger", "y1")
+    found = next(t for t in ElementTree.fromstring(svg).iter(f"{SVG}text") if t.text == "limit 7")
+
+    assert float(found.get("y") or 0) < float(line or 0)

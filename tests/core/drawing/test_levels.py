@@ -134,3 +134,33 @@ def test_each_state_has_a_shape_of_its_own(state: str, mode: str) -> None:
     }
 
     assert level_svg(replace(ALKALINITY, state=state), mode=mode) not in others  # type: ignore[arg-type]
+
+
+def test_a_measure_to_be_checked_has_dashed_lines_and_keeps_its_verdict():
+    row = LevelRow("Alkalinity", "8.0", "dKH", 8.0, 7.2, 9.0, state="in", trust="to_check")
+    text = level_svg(row)
+
+    assert (row.mark, row.tone) == ("in", "hold")
+    assert text.count('class="d-mark d-dash"') == 2
+
+
+def test_a_believed_measure_has_whole_lines():
+    row = LevelRow("Alkalinity", "8.0", "dKH", 8.0, 7.2, 9.0, state="in", trust="believed")
+
+    assert "d-dash" not in level_svg(row)
+
+
+def test_what_is_not_to_be_acted_on_leans_and_is_hollow_whatever_its_value():
+    row = LevelRow("Alkalinity", "6.1", "dKH", 6.1, 7.2, 9.0, 6.3, state="under", trust="not_to_act_on")
+    text = level_svg(row)
+
+    assert (row.mark, row.tone) == ("doubt", "soft")
+    assert 'x1="31.75%" y1="0" x2="28.25%" y2="100%"' in text
+    assert 'class="d-hollow"' in text
+    assert 'class="d-solid"' not in text
+
+
+def test_what_was_not_tested_has_no_doubt():
+    row = LevelRow("Alkalinity", low=7.2, high=9.0, last=8.0, kind="not_tested", trust="not_to_act_on")
+
+    assert row.mark == "none"
