@@ -282,3 +282,21 @@ def test_no_state_of_a_visit_has_a_barrier_that_axe_finds(scene, live_server, op
     assert "ten" in refusal
     assert kept == "ten"
     assert eyes.errors == []
+
+
+def test_two_results_that_disagree_are_told_while_typing_and_once_kept(scene, live_server, open_page):
+    eyes = open_page()
+    sign_in(eyes, live_server, scene["technician"])
+    page, visit = eyes.page, scene["visit"]
+    read_value(page, live_server, visit, "alkalinity", "6.0")
+    page.goto(f"{live_server.url}/visits/{visit.pk}/test/?parameter=alkalinity&second=1")
+
+    type_on_keys(page, "8.9")
+    page.wait_for_function("document.querySelector('[data-sentence]').textContent.includes('do not agree')")
+    typed = page.text_content("[data-word]").strip()
+    press(page, ".key--go")
+    page.goto(f"{live_server.url}/visits/{visit.pk}/test/?parameter=alkalinity")
+
+    assert (typed, page.text_content("[data-word]").strip()) == ("Test again", "Test again")
+    assert "do not agree" in page.text_content("[data-sentence]")
+    assert eyes.errors == []

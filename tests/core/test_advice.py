@@ -356,3 +356,13 @@ def test_a_change_without_a_safe_step_replaces_no_more_than_a_third_of_the_tank(
     line = judged(sheet, nitrate=100.0).advice[0]
 
     assert (line.parts["litres"], line.parts["goal"]) == ("300", "70")
+
+
+def test_results_that_disagree_ask_for_another_test_even_when_their_mean_is_in_band():
+    found = said(**{**GOOD, "alkalinity:n": 2.0, "alkalinity:apart": 1.0})
+
+    verdict = found.verdicts["alkalinity"]
+    assert (verdict.word, verdict.also) == ("test_again", "in_band")
+    assert verdict.sentence.startswith("Today's results do not agree")
+    assert found.test_again == ("alkalinity",)
+    assert [line.sentence_id for line in found.advice] == ["again"]

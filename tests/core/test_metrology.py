@@ -1,6 +1,7 @@
 import csv
 import json
 import math
+import random
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from servicedesk.core.metrology.uncertainty import (
+    RANGE_FACTORS,
     MethodSpec,
     NoReplicates,
     Replicate,
@@ -16,6 +18,7 @@ from servicedesk.core.metrology.uncertainty import (
     reference_value,
     shown_range,
     standard_uncertainty,
+    too_far_apart,
     triangular_u,
 )
 
@@ -202,3 +205,42 @@ def test_when_all_methods_state_more_uncertainty_the_reference_never_has_less(me
         )  # fmt: skip
 
     assert found(times).u >= found(1.0).u * (1 - 1e-9)
+
+
+@pytest.mark.parametrize("number", range(2, 11))
+def test_range_factors_hold_ninety_five_of_a_hundred_ranges_of_normal_results(number):
+    """ISO 5725-6:1994, table 1, whose figures have one decimal: checked by simulation with a fixed seed."""
+    rng = random.Random(5725)
+    ranges = sorted(
+        max(drawn) - min(drawn) for drawn in ([rng.gauss(0, 1) for _ in range(number)] for _ in range(20_000))
+    )
+
+    assert RANGE_FACTORS[number - 2] == pytest.approx(ranges[int(0.95 * len(ranges))], abs=0.08)
+
+
+def test_results_of_one_method_that_lie_too_far_apart_do_not_agree():
+    drops = MethodSpec(name="drops", kind="kit", tolerance_abs=20.0, resolution=5.0)
+
+    found = reference_value([Replicate(300.0, drops), Replicate(418.0, drops)])
+
+    assert found.agree is False
+    assert found.birge == 0.0
+
+
+def test_results_of_one_method_within_its_scatter_agree():
+    drops = MethodSpec(name="drops", kind="kit", tolerance_abs=20.0, resolution=5.0)
+
+    assert reference_value([Replicate(418.0, drops), Replicate(430.0, drops)]).agree is True
+
+
+def test_results_of_a_method_that_states_nothing_are_not_judged_by_their_range():
+    silent = MethodSpec(name="silent", kind="kit")
+
+    assert too_far_apart(silent, [1.0, 9.0]) is False
+
+
+def test_a_stated_repeatability_comes_before_the_tolerance():
+    steady = MethodSpec(name="steady", kind="kit", tolerance_abs=20.0, repeatability=2.0)
+
+    assert too_far_apart(steady, [400.0, 405.0]) is False
+    assert too_far_apart(steady, [400.0, 406.0]) is True

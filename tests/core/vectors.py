@@ -75,6 +75,7 @@ def rounds(sheet: TankSheet, rng: random.Random, count: int) -> list[dict[str, f
             values[band.parameter] = round(max(0.0, middle * rng.uniform(0.5, 1.6)), 4)
             values[f"{band.parameter}:n"] = float(rng.choice([1, 2, 3]))
             values[f"{band.parameter}:doubt"] = rng.choice([None, 0.0, 1.0])
+            values[f"{band.parameter}:apart"] = rng.choice([None, 0.0, 0.0, 0.0, 1.0])
         found.append(values)
     return found
 

@@ -1,7 +1,8 @@
 """Compiling one parameter's verdict: in band, out, beyond the limit, or far from history so test again.
 
 Inputs per parameter p: `p` the value (the mean where there are replicates), `p:n` how many results it stands on,
-`p:doubt` 1 where it comes from an instrument that is not to be acted on, 0 where it is known to come from elsewhere."""
+`p:doubt` 1 where it comes from an instrument that is not to be acted on, 0 where it is known to come from elsewhere,
+`p:apart` 1 where its results differ by more than chance or the methods' tolerances explain."""
 
 from typing import Any
 
@@ -13,7 +14,7 @@ Expression = Any
 
 def inputs_of(parameter: str) -> list[str]:
     """The names of the inputs of one parameter."""
-    return [parameter, f"{parameter}:n", f"{parameter}:doubt"]
+    return [parameter, f"{parameter}:n", f"{parameter}:doubt", f"{parameter}:apart"]
 
 
 def unit_of(unit: str) -> Expression:
@@ -59,13 +60,14 @@ def word_steps(band: BandSpec) -> list[tuple[str, Expression]]:
 
 
 def surprise_step(sheet: TankSheet, parameter: str) -> tuple[str, Expression]:
-    """Step that makes `p:surprise`: far from history and standing on one result only."""
+    """Step that makes `p:surprise`: far from history and standing on one result only, or on results that disagree."""
     expected = sheet.expected.get(parameter)
+    apart = ["=", f"{parameter}:apart", 1]
     if expected is None:
-        return f"{parameter}:surprise", False
+        return f"{parameter}:surprise", apart
     outside = ["or", ["<", parameter, expected.low], [">", parameter, expected.high]]
     alone = ["or", ["missing", f"{parameter}:n"], ["<", f"{parameter}:n", 2]]
-    return f"{parameter}:surprise", ["and", outside, alone]
+    return f"{parameter}:surprise", ["or", apart, ["and", outside, alone]]
 
 
 def _by(band: BandSpec, edge: float, over: bool) -> Expression:
@@ -122,6 +124,7 @@ def verdict_of(sheet: TankSheet, band: BandSpec) -> Expression:
             "unit": unit_of(band.unit),
         }
         saying = ["if", f"{p}:surprise", ["say", "test_again", again], saying]
+    saying = ["if", ["=", f"{p}:apart", 1], ["say", "results_apart", {}], saying]
     word = ["if", f"{p}:surprise", ["word", "test_again"], f"{p}:word"]
     return [
         "if",

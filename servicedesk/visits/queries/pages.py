@@ -33,21 +33,22 @@ def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
     band, unit = tested.band, tested.unit
     last, value = tested.last, tested.value
     moved = _mover(tested)
+    word = units.unit_word(unit)
     last_text = (
-        _("last %(value)s %(unit)s") % {"value": tested.shown(last.value), "unit": unit} if last else ""
+        _("last %(value)s %(unit)s") % {"value": tested.shown(last.value), "unit": word} if last else ""
     )
     return LevelRow(
         label=tested.parameter.name,
         method=tested.test.method.get_kind_display(),
         value_text=tested.shown(value),
-        unit=units.unit_word(unit),
+        unit=word,
         value=moved(value),
         low=moved(band.low) if band else None,
         high=moved(band.high) if band else None,
         alarm_low=moved(band.alarm_low) if band else None,
         alarm_high=moved(band.alarm_high) if band else None,
         last=moved(last.value) if last else None,
-        last_text=last_text,
+        last_text=last_text.strip(),
         kind="measured" if value is not None else "not_tested",
         state=tested.glyph,
         url=url,

@@ -16,6 +16,7 @@ from servicedesk.core.metrology.uncertainty import (
     Reference,
     Replicate,
     reference_value,
+    repeat_u,
     tolerance,
 )
 from servicedesk.core.tracking.history import Expected, expected
@@ -172,6 +173,13 @@ class TankToday:
             return None
         return reference_value([Replicate(r.value, spec_of(self._methods[r.method_id])) for r in rows])
 
+    def sigma(self, parameter: str) -> float | None:
+        """The scatter that the next result may show against the first, where all so far are of one method."""
+        rows = self.today.get(parameter, [])
+        if len({r.method_id for r in rows}) != 1:
+            return None
+        return repeat_u(spec_of(self._methods[rows[0].method_id]), rows[0].value) or None
+
     def _expected(self, test: TankTest) -> Expected | None:
         rows = self.before.get(test.parameter, [])[-MOST_POINTS:]
         points = [((self.visit.arrived_at - r.at).total_seconds() / 86400, r.value) for r in rows]
@@ -216,6 +224,7 @@ class TankToday:
             found[parameter] = reference.value if reference else None
             found[f"{parameter}:n"] = float(reference.replicates) if reference else None
             by_hand = all(row.source_kind == "hand" for row in self.today.get(parameter, []))
+            found[f"{parameter}:apart"] = float(not reference.agree) if reference else None
             found[f"{parameter}:doubt"] = 0.0 if reference and by_hand else None
         return found
 

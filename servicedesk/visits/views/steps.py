@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from servicedesk.core import units
 from servicedesk.core.advice.judge import WORDS
+from servicedesk.core.metrology.uncertainty import RANGE_FACTORS
 from servicedesk.core.tables import read_json
 from servicedesk.staff.actions import cautions_seen
 from servicedesk.visits.forms import entry_from
@@ -79,11 +80,7 @@ def _reference_words(tested: Tested) -> str:
         return ""
     factor = abs(units.scale_of(parameter=tested.test.parameter, unit=tested.unit)[0])
     digits = units.decimals_in(parameter=tested.test.parameter, unit=tested.unit)
-    agree = (
-        _("they agree")
-        if reference.agree
-        else _("they disagree: take another lot, a standard or another method")
-    )
+    agree = _("they agree") if reference.agree else _("they disagree")
     by = ngettext("one method", "%(m)s methods", reference.methods) % {"m": reference.methods}
     return _("%(value)s ± %(u)s %(unit)s from %(n)s tests by %(by)s; %(agree)s.") % {
         "value": tested.shown(reference.value),
@@ -183,12 +180,19 @@ def sheet(request: HttpRequest, key: UUID) -> JsonResponse:
         factor, offset = units.scale_of(parameter=tested.test.parameter, unit=tested.unit)
         results = [r.value for r in tested.replicates]
         by = sorted({str(r.method_id) for r in tested.replicates})
-        shown[tested.test.parameter] = {"factor": factor, "offset": offset, "results": results, "methods": by}
+        shown[tested.test.parameter] = {
+            "factor": factor,
+            "offset": offset,
+            "results": results,
+            "methods": by,
+            "sigma": today.sigma(tested.test.parameter),
+        }
     return JsonResponse(
         {
             "program": json.loads(json.dumps(today.program)),
             "values": today.values,
             "shown": shown,
+            "range_factors": RANGE_FACTORS,
             "sentences": read_json("sentences.json"),
             "words": WORDS,
             "glyphs": GLYPHS,

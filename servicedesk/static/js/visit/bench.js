@@ -12,12 +12,19 @@ function typed() {
   return /^[+-]?(\d+(\.\d*)?|\.\d+)$/.test(text) ? Number(text) : null;
 }
 
+// Results of one method further apart than chance allows (critical range), as core/metrology/uncertainty.py tells it.
+function apart(all, sigma) {
+  if (all.length < 2 || !sigma) return 0;
+  const factor = sheet.range_factors[Math.min(all.length - 2, sheet.range_factors.length - 1)];
+  return Math.max(...all) - Math.min(...all) > factor * sigma ? 1 : 0;
+}
+
 function judged(value) {
   const parameter = bench.dataset.parameter;
-  const { factor, offset, results } = sheet.shown[parameter];
+  const { factor, offset, results, sigma } = sheet.shown[parameter];
   const all = [...results, value * factor + offset];
   const mean = all.reduce((sum, one) => sum + one, 0) / all.length;
-  const inputs = { ...sheet.values, [parameter]: mean, [`${parameter}:n`]: all.length };
+  const inputs = { ...sheet.values, [parameter]: mean, [`${parameter}:n`]: all.length, [`${parameter}:apart`]: apart(all, sigma) };
   return evaluate(sheet.program, inputs)[`verdict:${parameter}`];
 }
 
@@ -92,7 +99,7 @@ async function start() {
     });
   }
   field.addEventListener("input", show);
-  bench.scrollIntoView({ block: "end" }); // every key in reach
+  bench.scrollIntoView({ block: "nearest" }); // every key in reach
   bench.dataset.ready = "";
   const answer = await fetch(bench.dataset.sheet, { headers: { Accept: "application/json" } });
   if (answer.ok) sheet = await answer.json();
