@@ -19,9 +19,10 @@ from django.utils.translation import ngettext
 
 from clients.models import Contact
 from reports.choices import PaperKind, ReportState
-from reports.models import Paper, Report, Running
+from reports.models import Answer, Paper, Report, Running
 from reports.queries import ReportContent, as_json, changes_between, content_of, from_json
 from reports.queries.access import messages_of
+from reports.queries.answers import last_answers, question_of
 from reports.queries.fit import PAGES, plans
 from reports.queries.mail import letter_of
 from reports.queries.paper import overdue_html
@@ -41,6 +42,10 @@ STEPS = 4
 
 class NotReleased(Exception):
     """A report that cannot go out; the sentence says why."""
+
+
+class NotAnswered(Exception):
+    """An answer that cannot be kept; the sentence says why."""
 
 
 class LeaseLost(Exception):
@@ -238,6 +243,26 @@ def release(*, report: Report, by: User, at: datetime) -> Report:
         dispatch.release(message=message, at=at)
     report.refresh_from_db()
     return report
+
+
+@transaction.atomic
+def answer(*, report: Report, question: UUID, yes: bool, by: User, at: datetime) -> Answer:
+    """Keep a yes or a no to what this report recommends: the client's own, or what the office was told. The same word
+    again by the same person adds nothing. Raises NotAnswered."""
+    Report.objects.select_for_update().get(pk=report.pk)
+    if not (by.is_client or by.is_office):
+        raise NotAnswered(_("The client answers, or the office for the client."))
+    if report.state != ReportState.READY:
+        raise NotAnswered(_("This report is not out yet."))
+    newest = (
+        Report.objects.filter(visit=report.visit_id, state=ReportState.READY).order_by("-version").first()
+    )
+    if question_of(report, question) is None or newest is None or question_of(newest, question) is None:
+        raise NotAnswered(_("This question is not asked any more."))
+    last = last_answers([question]).get(question)
+    if last is not None and (last.yes, last.by_id) == (yes, by.pk):
+        return last
+    return Answer.objects.create(report=report, question=question, yes=yes, by=by, at=at, received_at=at)
 
 
 def run_again(*, job_id: UUID, at: datetime) -> bool:

@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from reports.choices import PaperKind, ReportState, Verdict
 from servicedesk.visits.models import Visit
+from servicedesk.web.facts import Fact
 
 
 class Report(models.Model):
@@ -44,6 +45,24 @@ class Report(models.Model):
 
     def __str__(self) -> str:
         return f"{self.number} version {self.version}"
+
+
+class Answer(Fact):
+    """A yes or a no to what a report recommends: `question` is the journal entry that asked, `report` the version
+    in which it was read. Answers are added; the last one counts."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    report = models.ForeignKey(Report, on_delete=models.PROTECT, related_name="answers")
+    question = models.UUIDField(db_index=True)
+    yes = models.BooleanField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="answer_once")]
+
+    def __str__(self) -> str:
+        return f"{'yes' if self.yes else 'no'} to {self.question}"
 
 
 class Running(models.Model):

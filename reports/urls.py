@@ -10,6 +10,7 @@ urlpatterns = [
     path("reports/<uuid:key>/", views.report, name="report"),
     path("reports/<uuid:key>/pdf/", views.pdf, name="pdf"),
     path("reports/<uuid:key>/release/", views.release, name="release"),
+    path("reports/<uuid:key>/answer/<uuid:question>/", views.answer, name="answer"),
     path("visits/<uuid:key>/report/", views.of_visit, name="of_visit"),
     path("visits/<uuid:key>/report/progress/", views.progress, name="progress"),
     path("visits/<uuid:key>/report/again/", views.again, name="again"),

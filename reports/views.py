@@ -9,13 +9,17 @@ from django.contrib.auth.decorators import login_required
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from reports import actions, queries
 from reports.choices import ReportState
+from reports.models import Report
 from reports.queries import pages
+from reports.queries.answers import answers_for, asked_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
 
@@ -50,9 +54,9 @@ def report_list(request: HttpRequest) -> HttpResponse:
     wanted = request.GET.get("page", "1")
     page = int(wanted) if wanted.isdecimal() and 0 < int(wanted) < 10_000 else 1
     found = pages.list_for(user, page=page)
-    return render(
-        request, "reports/list.html", {"list": found, "page": page, "next": page + 1, **_layout(user)}
-    )
+    news = answers_for(user, at=timezone.now()) if page == 1 else []
+    context = {"list": found, "news": news, "page": page, "next": page + 1}
+    return render(request, "reports/list.html", {**context, **_layout(user)})
 
 
 @login_required
@@ -73,6 +77,7 @@ def report(request: HttpRequest, key: UUID) -> HttpResponse:
         "readers": actions.readers_of(row.visit) if user.is_owner else [],
         "failed": row.state == ReportState.FAILED,
         "mails": [] if user.is_client else pages.mail_lines(row),
+        "asks": asked_of(row, user),
         "versions": pages.versions_of(user, row),
     }
     return render(request, "reports/report.html", {**context, **_layout(user)})
@@ -98,6 +103,35 @@ def release(request: HttpRequest, key: UUID) -> HttpResponse:
     else:
         messages.success(request, _("The report goes out now."))
     return redirect("reports:report", key)
+
+
+@login_required
+@require_POST
+def answer(request: HttpRequest, key: UUID, question: UUID) -> HttpResponse:
+    """The client's yes or no to what a report recommends."""
+    user = _who(request)
+    row = queries.get_report_for(user, key)
+    said = request.POST.get("said")
+    if not (user.is_client or user.is_office):
+        raise Http404
+    if said not in ("yes", "no"):
+        messages.error(request, _("Please answer yes or no."))
+    else:
+        try:
+            actions.answer(report=row, question=question, yes=said == "yes", by=user, at=timezone.now())
+        except actions.NotAnswered as wrong:
+            messages.error(request, str(wrong))
+        else:
+            messages.success(request, _("The answer is kept. It can still be changed here."))
+    return redirect(_back(request, row))
+
+
+def _back(request: HttpRequest, row: Report) -> str:
+    """The page from which the answer came, if it is one of ours; else the report."""
+    back = request.POST.get("back", "")
+    if back.startswith("/") and url_has_allowed_host_and_scheme(back, allowed_hosts=None):
+        return back
+    return reverse("reports:report", args=[row.pk]) + "#asked"
 
 
 @login_required

@@ -9,12 +9,15 @@ from reports.queries.access import (
     papers_for,
     reports_for,
 )
+from reports.queries.answers import News, answers_for
 from reports.queries.changes import changes_between
 from reports.queries.gather import content_of
 from reports.queries.shape import ReportContent, as_json, from_json
 
 __all__ = [
+    "News",
     "ReportContent",
+    "answers_for",
     "as_json",
     "changes_between",
     "content_of",

@@ -102,6 +102,11 @@ def _second(content: ReportContent, form: str) -> float:
         did, did_not = 90 + did / len(blocks), 90 + did_not / len(blocks)
     animals = sum(len(block.animals) for block in blocks) if form != "table" else 2
     asked = sum(84 + LINE * lines_in(question.text, WIDE - 8) for question in content.questions)
+    asked += (
+        TITLE_PX + sum(LINE * lines_in(line, WIDE) + 11 for line in content.answered)
+        if content.answered
+        else 0
+    )
     please = max(_column(content.please_do, form), _column(content.please_not, form))
     return max(did, did_not) + TITLE_PX * 3 + 29 * animals + please + asked + 135
 

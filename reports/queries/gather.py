@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from datetime import date, datetime
-from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
@@ -14,8 +13,9 @@ from clients.choices import LivestockChange, TankState
 from clients.models import LivestockFact, Tank
 from clients.queries import livestock_of, states_of
 from reports.choices import HoldReason, Verdict
-from reports.queries import done, levels, words
-from reports.queries.shape import NextVisit, Picture, Question, ReportContent, TankBlock
+from reports.queries import asking, done, levels, words
+from reports.queries.answers import answered_lines
+from reports.queries.shape import NextVisit, Picture, ReportContent, TankBlock
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import Business
 from servicedesk.staff.queries import business
@@ -257,27 +257,6 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
     )
 
 
-def _questions(told: Told) -> list[Question]:
-    found = []
-    names = {t.pk: t.name for t in told.tanks}
-    for entry in told.journal.of(EntryKind.RECOMMENDATION):
-        payload = entry.payload
-        key: UUID | None = told.journal.tank_key(payload)
-        text = told.scrub(payload["text"].strip())
-        if not told.alone and key in names:
-            text = f"{names[key]}: {text}"
-        price = str(payload.get("price") or "").replace(",", ".")
-        money = f"{float(price):.2f}".removesuffix(".00") if price else ""
-        found.append(
-            Question(
-                text=text,
-                price=f"{money} {told.house.currency}" if money else "",
-                included="" if money else _("It is part of your plan."),
-            )
-        )
-    return found
-
-
 def _next_visit(told: Told) -> NextVisit:
     """The next two days: what was agreed on the visit, and what is planned."""
     today = told.local(told.visit.arrived_at).date()
@@ -287,27 +266,6 @@ def _next_visit(told: Told) -> NextVisit:
     ahead = sorted(day for day in days if day > today)[:2]
     named = [date_format(day, "l j F") for day in ahead]
     return NextVisit(day=named[0] if named else "", then=named[1] if len(named) > 1 else "")
-
-
-def _typed_lines(text: str, scrub: Scrub) -> list[str]:
-    return [scrub(line.strip(" -•\t")) for line in text.splitlines() if line.strip(" -•\t")][:5]
-
-
-def _please_do(told: Told) -> list[str]:
-    usual = [
-        _("Ring us if an animal, the water level or the warmth looks unlike it does today."),
-        _("Keep the cabinet doors closed as we left them: the pumps need air."),
-    ]
-    return _typed_lines(told.fields.get("staff_do", ""), told.scrub) or usual
-
-
-def _please_not(told: Told) -> list[str]:
-    usual = [
-        _("Add anything to the water, tap water included."),
-        _("Unplug or switch anything in the cabinet."),
-        _("Reach into the water: ring us instead."),
-    ]
-    return _typed_lines(told.fields.get("staff_dont", ""), told.scrub) or usual
 
 
 def _reasons(told: Told) -> list[str]:
@@ -384,10 +342,13 @@ def content_of(visit: Visit, *, at: datetime) -> ReportContent:
         else _("%(site)s, %(n)s tanks") % {"site": site.name, "n": len(blocks)},
         sentence=sentence,
         tanks=blocks,
-        please_do=_please_do(told),
-        please_not=_please_not(told),
-        questions=_questions(told),
+        please_do=asking.please_do(told.fields, told.scrub),
+        please_not=asking.please_not(told.fields, told.scrub),
+        questions=asking.questions(
+            told.journal, tanks=told.tanks, alone=told.alone, currency=told.house.currency
+        ),
         next_visit=_next_visit(told),
         data_at=at.isoformat(),
         reasons=_reasons(told),
+        answered=answered_lines(visit, told.before, at=at),
     )

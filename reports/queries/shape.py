@@ -62,11 +62,13 @@ class Picture:
 
 @dataclass(frozen=True)
 class Question:
-    """Something we recommend, for a yes or a no. `price` is empty where it is part of the plan."""
+    """Something we recommend, for a yes or a no. `price` is empty where it is part of the plan; `key` is the journal
+    entry that asked, empty in reports from before answers were kept."""
 
     text: str
     price: str
     included: str
+    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,6 +126,7 @@ class ReportContent:
     next_visit: NextVisit
     data_at: str
     reasons: list[str] = field(default_factory=list)
+    answered: list[str] = field(default_factory=list)
     layout: int = LAYOUT
 
 

@@ -61,6 +61,7 @@ def shortened(content: ReportContent, *, most: int, letters: int) -> ReportConte
         tanks=[_tank(block, most, letters) for block in content.tanks],
         please_do=listed_short(content.please_do, most, letters),
         please_not=listed_short(content.please_not, most, letters),
+        answered=listed_short(content.answered, most, letters),
         questions=_questions(content.questions, most, letters),
     )
 

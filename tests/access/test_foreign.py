@@ -82,8 +82,13 @@ class World:
             "desk:token": self.instrument.pk,
             "rounds:accept": self.notice.pk,
         }
-        if name.startswith("reports:") and name in ("reports:report", "reports:pdf", "reports:release"):
-            return {"key": self.report.pk}
+        if name.startswith("reports:") and name in (
+            "reports:report",
+            "reports:pdf",
+            "reports:release",
+            "reports:answer",
+        ):
+            return {"key": self.report.pk, "question": self.visit.pk}
         if name.startswith("visits:") or name in ("reports:of_visit", "reports:progress", "reports:again"):
             return {"key": self.due.pk}
         return {"key": first.get(name, self.tank.pk), "kind": "tank", "visit": self.due.pk}
@@ -155,7 +160,11 @@ def test_foreign_and_missing_give_the_same_answer(world):
             continue
         foreign = browser.get(address_of(item, name, world.keys(name)))
         missing = browser.get(
-            address_of(item, name, {"key": uuid.uuid4(), "kind": "tank", "visit": uuid.uuid4()})
+            address_of(
+                item,
+                name,
+                {"key": uuid.uuid4(), "kind": "tank", "visit": uuid.uuid4(), "question": uuid.uuid4()},
+            )
         )
         compared += 1
         alike = (foreign.status_code, len(foreign.content), sorted(foreign.headers)) == (

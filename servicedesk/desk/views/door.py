@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from clients.models import Tank
 from clients.queries import get_tank_for, tanks_for
 from reports.models import Report
+from reports.queries.answers import asked_of
 from reports.queries.pages import TankTold, latest_report_of, tank_told
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import User
@@ -95,9 +96,11 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     today = _today(at)
     row = get_tank_for(user, key, on=today)
     house = business()
+    told = _told(row, latest_report_of(user, [row.pk]))
     context = {
         "tank": row,
-        "told": _told(row, latest_report_of(user, [row.pk])),
+        "told": told,
+        "asks": asked_of(told.report, user) if told else [],
         "next_visit": _next_words(row, _days([row], today), today),
         "several": tanks_for(user, on=today).count() > 1,
         "house": house,
