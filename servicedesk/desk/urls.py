@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.desk.views import components, door, office, own, setup
+from servicedesk.desk.views import components, door, hand_over, office, own, setup
 
 app_name = "desk"
 urlpatterns = [
@@ -13,6 +13,7 @@ urlpatterns = [
     path("tanks/<uuid:key>/", office.tank, name="tank"),
     path("upkeep/", office.upkeep, name="upkeep"),
     path("stores/", office.stores, name="stores"),
+    path("hand-over/", hand_over.hand_over, name="hand_over"),
     path("door/", door.door, name="door"),
     path("door/tanks/<uuid:key>/", door.tank, name="door_tank"),
     path("clients/", own.clients, name="clients"),

@@ -1,13 +1,14 @@
-"""Choosing where a visit goes: technician, day, time, place in the order."""
+"""Choosing where a visit goes; a note for whoever comes next."""
 
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
+from clients.models import Site
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
-
 
 LAST = 99
 
@@ -39,3 +40,25 @@ class PlaceForm(forms.Form):
     def clean_order(self) -> int:
         """An empty place is the last."""
         return self.cleaned_data["order"] or LAST
+
+
+class NoteForm(forms.Form):
+    entry = forms.UUIDField(widget=forms.HiddenInput)
+    site = forms.ModelChoiceField(
+        label=_("Site"),
+        queryset=Site.objects.none(),
+        empty_label=_("Choose a site"),
+        error_messages={"invalid_choice": _("Choose one of your sites.")},
+    )
+    text = forms.CharField(
+        label=_("What the next one must know"), max_length=500, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    for_office = forms.BooleanField(
+        label=_("For the office only"),
+        required=False,
+        help_text=_("Otherwise it stands on the next stop there."),
+    )
+
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]

@@ -27,6 +27,7 @@ NAVIGATION: dict[str, Sequence[Entry]] = {
         (_("Round"), "rounds:today"),
         (_("Load"), "rounds:load"),
         (_("Look up"), "rounds:look_up"),
+        (_("Hand over"), "desk:hand_over"),
     ),
     "client": (
         (_("My tanks"), "desk:door"),

@@ -136,10 +136,10 @@ def test_a_visit_works_without_javascript(scene, live_server, open_page):
 
 def addresses(scene):
     visit, tank = scene["visit"].pk, scene["tank"].pk
-    office = ["/today/", "/tanks/", f"/tanks/{tank}/", f"/tanks/{tank}/own/", "/week/", "/upkeep/", "/stores/", "/clients/",
+    office = ["/today/", "/tanks/", f"/tanks/{tank}/", f"/tanks/{tank}/own/", "/week/", f"/week/visits/{visit}/", "/load/", "/hand-over/", "/upkeep/", "/stores/", "/clients/",
               f"/clients/{scene['tank'].site.client_id}/", "/supplies/", "/methods/", "/reports/", "/set-up/", "/people/",
               "/people/new/", "/own/client/new/", f"/own/tank/{tank}/"]  # fmt: skip
-    technician = ["/round/", "/load/", "/look-up/"] + [
+    technician = ["/round/", "/load/", "/look-up/", "/hand-over/"] + [
         f"/visits/{visit}/{s}" for s in ("", "test/", "work/", "advise/", "leave/")
     ]
     return {

@@ -26,4 +26,7 @@ def write_note(*, site: Site, text: str, for_office: bool, by: User, origin: UUI
     if len(text) > LONGEST:
         raise NotNoted(_("Keep it under %(n)s letters.") % {"n": LONGEST})
     given = {"site": site, "text": text, "for_office": for_office, "by": by, "at": at, "received_at": at}
-    return SiteNote.objects.get_or_create(origin=origin, part=0, defaults=given)[0]
+    row, made = SiteNote.objects.get_or_create(origin=origin, part=0, defaults=given)
+    if not made and (row.by_id, row.site_id, row.text) != (by.pk, site.pk, text):
+        raise NotNoted(_("This form was already sent. Open the page again to write another note."))
+    return row

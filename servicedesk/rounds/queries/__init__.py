@@ -2,6 +2,7 @@
 
 from servicedesk.rounds.queries.load import Load, carried, load_of
 from servicedesk.rounds.queries.moves import Told, notice_for, owed_visit_for, told
+from servicedesk.rounds.queries.notes import notes_for_office, standing_notes
 from servicedesk.rounds.queries.stops import (
     next_visits_of,
     opens_its_door,
@@ -23,9 +24,11 @@ __all__ = [
     "load_of",
     "next_visits_of",
     "notice_for",
+    "notes_for_office",
     "opens_its_door",
     "owed_visit_for",
     "round_of",
+    "standing_notes",
     "stop_for",
     "stops_for",
     "stops_on",

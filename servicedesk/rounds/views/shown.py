@@ -1,6 +1,6 @@
 """What the pages of rounds share: who asks, which day it is there, a day as a strip, a stop as a row."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 from clients.models import Tank
 from servicedesk.core.drawing.strip import DayStrip, StripStop
 from servicedesk.rounds.choices import StopState
-from servicedesk.rounds.models import Round, Stop
-from servicedesk.rounds.queries import carried
+from servicedesk.rounds.models import Round, SiteNote, Stop
+from servicedesk.rounds.queries import carried, standing_notes
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import technicians
 from servicedesk.stock.models import Item
@@ -94,11 +94,13 @@ class StopRow:
     due: list[str]
     carry: list[str]
     glyph: str
+    notes: list[SiteNote] = field(default_factory=list)
 
 
 def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
     tanks = [tank for stop in stops for tank in stop.due_visit.tanks.all()]
     tasks = open_tasks_of(tanks, until=day)
+    notes = standing_notes(stop.due_visit.site_id for stop in stops)
     rows = []
     for stop in stops:
         here = list(stop.due_visit.tanks.all())
@@ -113,6 +115,7 @@ def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
                 due=list(dict.fromkeys(task.title for task in mine)),
                 carry=[f"{item.name} {amount_words(n, item)}" for item, n in carried(mine).items()],
                 glyph="alone" if stop.due_visit.isolated else ("late" if late else ""),
+                notes=notes.get(stop.due_visit.site_id, []),
             )
         )
     return rows
