@@ -76,6 +76,14 @@ def begin_report(*, visit: Visit, version: int, job: Job, at: datetime) -> Repor
     return Report.objects.create(visit=visit, version=version, number=number, job=job.pk, made_at=at)
 
 
+def overtake(*, visit: Visit, version: int, job: Job, at: datetime) -> Report:
+    """The row of a version that a later one overtook before it was begun: it keeps its number and says so."""
+    row = begin_report(visit=visit, version=version, job=job, at=at)
+    Report.objects.filter(pk=row.pk, state=ReportState.WAITING).update(state=ReportState.REPLACED)
+    row.refresh_from_db()
+    return row
+
+
 def take_snapshot(*, report: Report, at: datetime) -> Report:
     """Fill in what the report says, from one moment of the data. A second try keeps what the first one took."""
     if report.content:
@@ -165,17 +173,22 @@ def link_of(report: Report) -> str:
 
 @transaction.atomic
 def end_report(*, report: Report, job: Job, file: str, sha256: str, at: datetime) -> Report:
-    """The report is there: its state, its mails and the end of the work, together. Raises LeaseLost."""
+    """The report is there: its state, its mails and the end of the work, together. What comes after a later version
+    is kept and mails nobody; what is still open of earlier ones is overtaken. Raises LeaseLost."""
+    Visit.objects.select_for_update().get(pk=report.visit_id)
+    others = Report.objects.filter(visit=report.visit_id)
+    late = others.filter(version__gt=report.version).exclude(file="").exists()
     held = bool(report.hold_reasons)
+    state = ReportState.REPLACED if late else ReportState.HELD if held else ReportState.READY
+    released_at = at if state == ReportState.READY else None
     Report.objects.filter(pk=report.pk).update(
-        file=file,
-        sha256=sha256,
-        error="",
-        state=ReportState.HELD if held else ReportState.READY,
-        released_at=None if held else at,
+        file=file, sha256=sha256, error="", state=state, released_at=released_at
+    )
+    others.filter(version__lt=report.version).exclude(state=ReportState.READY).update(
+        state=ReportState.REPLACED
     )
     report.refresh_from_db()
-    for contact in readers_of(report.visit):
+    for contact in [] if late else readers_of(report.visit):
         post_report(report=report, contact=contact, job=job, held=held, at=at)
     fault_point("before_commit")
     if not dispatch.finish(job=job, at=at, result={"report": str(report.pk)}):

@@ -9,13 +9,15 @@ class ReportState(TextChoices):
     HELD = "held", _("waits for your word")
     READY = "ready", _("ready")
     FAILED = "failed", _("failed")
+    REPLACED = "replaced", _("overtaken by a later version")
 
 
 REPORT_MOVES: dict[str, set[str]] = {
-    ReportState.WAITING: {ReportState.HELD, ReportState.READY, ReportState.FAILED},
-    ReportState.HELD: {ReportState.READY},
+    ReportState.WAITING: {ReportState.HELD, ReportState.READY, ReportState.FAILED, ReportState.REPLACED},
+    ReportState.HELD: {ReportState.READY, ReportState.REPLACED},
     ReportState.READY: set(),
-    ReportState.FAILED: {ReportState.WAITING},
+    ReportState.FAILED: {ReportState.WAITING, ReportState.REPLACED},
+    ReportState.REPLACED: set(),
 }
 
 

@@ -21,8 +21,8 @@ from servicedesk.visits.models import Visit
 
 @register("report")
 def make(job: Job) -> dict[str, Any] | None:
-    """Make one version of a visit's report. A version that a later one overtook before it was begun is not made:
-    the later one tells it all."""
+    """Make one version of a visit's report. A version that a later one overtook before it was begun is not drawn: its
+    row says so, and the later one tells it all."""
     visit = Visit.objects.select_related("site", "site__client", "technician", "due_visit").filter(
         pk=UUID(job.args["visit"])
     )
@@ -31,6 +31,7 @@ def make(job: Job) -> dict[str, Any] | None:
         raise GiveUp(_("The visit of this report is not there any more."))
     begun = Report.objects.filter(visit=found, version=version).exists()
     if found.versions > version and not begun:
+        actions.overtake(visit=found, version=version, job=job, at=timezone.now())
         return {"overtaken_by": found.versions}
     report = actions.begin_report(visit=found, version=version, job=job, at=timezone.now())
 

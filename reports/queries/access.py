@@ -79,7 +79,13 @@ def newest(rows: Iterable[Report]) -> list[Report]:
 
 def by_need(rows: QuerySet[Report]) -> QuerySet[Report]:
     """What waits for somebody first: held, failed, under way, then what is done."""
-    need = {ReportState.HELD: 0, ReportState.FAILED: 1, ReportState.WAITING: 2, ReportState.READY: 3}
+    need = {
+        ReportState.HELD: 0,
+        ReportState.FAILED: 1,
+        ReportState.WAITING: 2,
+        ReportState.REPLACED: 2,
+        ReportState.READY: 3,
+    }
     order = Case(
         *(When(state=state, then=Value(place)) for state, place in need.items()),
         output_field=IntegerField(),

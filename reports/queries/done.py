@@ -175,8 +175,8 @@ def _tests(journal: Journal, tank: Tank) -> list[str]:
     if not counts:
         return []
     said = ngettext("%(n)s test", "%(n)s tests", len(counts)) % {"n": len(counts)}
-    more = [f"{name_of(p).lower()} {times_text(n)}" for p, n in counts.items() if n > 1]
-    return [f"{said}; {listed(more)}" if more else said]
+    names = [name_of(p) if n == 1 else f"{name_of(p)} {times_text(n)}" for p, n in counts.items()]
+    return [f"{said}: {listed([name[:1].lower() + name[1:] for name in names])}"]
 
 
 def did(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:

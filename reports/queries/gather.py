@@ -102,7 +102,7 @@ def _animals(told: Told, tank: Tank, deaths: list[LivestockFact]) -> list[str]:
     for fact in deaths:
         said = {"n": fact.number, "name": fact.livestock.name, "day": words.short_day(told.local(fact.at))}
         line = _("Died: %(n)s %(name)s, %(day)s") % said
-        lines.append(told.scrub(f"{line}. {fact.cause}") if fact.cause else line + ".")
+        lines.append(told.scrub(f"{line}. {words.as_sentence(fact.cause)}") if fact.cause else line + ".")
     number = sum(max(row.number, 0) for row in livestock_of([tank]))  # type: ignore[attr-defined]  # an annotation
     said_number = ngettext("%(n)s animal in our list.", "%(n)s animals in our list.", number) % {"n": number}
     if deaths:
@@ -182,14 +182,7 @@ def _sentences(
         parts.append(ngettext("%(n)s animal died.", "%(n)s animals died.", deaths) % {"n": deaths})
     alarms = told.findings(tank, flag="alarm")
     parts += alarms[:1]
-    for words_of_state, wanted in (
-        (_("%(names)s went beyond the limit."), ("under", "over")),
-        (_("%(names)s left the band."), ("low", "high")),
-        (_("%(names)s read unlike the last visits; we test again."), ("again",)),
-    ):
-        names = [row.level.name for row in tested if row.level.state in wanted]
-        if names:
-            parts.append(words_of_state % {"names": words.in_sentence(names)})
+    parts += words.outside([(row.level.name, row.level.state) for row in tested])
     acted = [
         row.level.name
         for row in tested
@@ -197,11 +190,11 @@ def _sentences(
     ]
     then = ""
     if acted:
-        then = _("We worked on it today and test it again on the next visit.")
+        then = _("We worked on this today and test again on the next visit.")
     elif not tested:
-        then = _("We test it on the next visit.")
+        then = _("We test the water on the next visit.")
     elif verdict != Verdict.WELL:
-        then = _("We look at it again on the next visit.")
+        then = _("We look at this again on the next visit.")
     if not tested:
         parts.append(_("No water was tested on this visit."))
     elif verdict == Verdict.WELL:

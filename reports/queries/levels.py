@@ -84,7 +84,7 @@ def _level(tested: Tested, expected: float | None) -> Level:
     if expected is not None and tested.value is not None:
         text = _("about %(value)s") % {"value": text}
         measured = units.show(parameter, tested.value, tested.unit)
-        word = _("expected; %(value)s before the water change was %(word)s") % {
+        word = _("worked out; %(value)s before the water change: %(word)s") % {
             "value": measured,
             "word": word,
         }
@@ -159,7 +159,7 @@ def settling(rows: list[Judged]) -> list[str]:
     if not names:
         return []
     said = {"names": words.in_sentence(names)}
-    return [_("%(names)s after the water change: it has to settle before a test tells anything") % said]
+    return [_("%(names)s: not tested again after the water change; the new water has to mix in first") % said]
 
 
 def changed(rows: list[Judged]) -> list[str]:

@@ -29,6 +29,7 @@ GLYPHS = {
     ReportState.FAILED: "fail",
     ReportState.WAITING: "wait",
     ReportState.READY: "sent",
+    ReportState.REPLACED: "none",
 }
 
 
@@ -60,6 +61,8 @@ def _sentence(report: Report, *, office: bool) -> str:
         return _("It could not be made. %(why)s") % {"why": report.error}
     if report.state == ReportState.WAITING:
         return _("It is being made.")
+    if report.state == ReportState.REPLACED:
+        return _("A later version overtook it and is being made.")
     word = str(Verdict(report.verdict).label)
     return f"{word}. {report.sentence}" if not office else word + "."
 
@@ -212,14 +215,24 @@ def versions_of(user: User, report: Report) -> list[Version]:
     rows = reports_for(user).filter(visit=report.visit).order_by("-version")
     return [
         Version(
-            text=_("Version %(n)s, %(when)s")
-            % {"n": row.version, "when": date_format(row.made_at.astimezone(zone()), "j F, H:i")},
-            url=reverse("reports:report", args=[row.pk]),
+            text=_version_words(row),
+            url=""
+            if row.state == ReportState.REPLACED and not row.file
+            else reverse("reports:report", args=[row.pk]),
             here=row.pk == report.pk,
             changes=row.changes,
         )
         for row in rows.defer("content")
     ]
+
+
+def _version_words(row: Report) -> str:
+    said = {"n": row.version, "when": date_format(row.made_at.astimezone(zone()), "j F, H:i")}
+    if row.state != ReportState.REPLACED:
+        return _("Version %(n)s, %(when)s") % said
+    if row.file:
+        return _("Version %(n)s, %(when)s: overtaken by a later one, not sent") % said
+    return _("Version %(n)s, %(when)s: overtaken before it was drawn; the next one tells it all") % said
 
 
 @dataclass(frozen=True)

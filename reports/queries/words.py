@@ -122,6 +122,41 @@ def times_text(number: int) -> str:
     return ngettext("%(n)s time", "%(n)s times", number) % {"n": number}
 
 
+def outside(levels: list[tuple[str, str]]) -> list[str]:
+    """Sentences on the values that are not as they should be, from names with their states; the worst first."""
+    far = [name for name, state in levels if state in ("under", "over")]
+    off = [name for name, state in levels if state in ("low", "high")]
+    odd = [name for name, state in levels if state == "again"]
+    told = (
+        (far, _far(len(far))),
+        (off, ngettext("%(names)s is a little off.", "%(names)s are a little off.", len(off))),
+        (odd, _odd(len(odd))),
+    )
+    return [line % {"names": in_sentence(names)} for names, line in told if names]
+
+
+def _far(number: int) -> str:
+    return ngettext(
+        "%(names)s is far from where it should be.",
+        "%(names)s are far from where they should be.",
+        number,
+    )
+
+
+def _odd(number: int) -> str:
+    return ngettext(
+        "%(names)s read unlike the last visits; we test it again.",
+        "%(names)s read unlike the last visits; we test them again.",
+        number,
+    )
+
+
+def as_sentence(text: str) -> str:
+    """What somebody typed, with a capital in front and a full stop behind."""
+    text = text.strip()
+    return f"{text[:1].upper()}{text[1:]}{'' if text[-1:] in '.!?' else '.'}"
+
+
 def in_sentence(names: list[str]) -> str:
     """Parameters' names at the beginning of a sentence: only the first keeps its capital."""
     lowered = [name[:1].lower() + name[1:] for name in names]

@@ -11,6 +11,7 @@ from pypdf import PdfReader
 
 from reports import actions, jobs
 from reports.models import Paper, Report
+from reports.queries.pages import versions_of
 from reports.render import RenderFailed
 from servicedesk.dispatch.jobs import KINDS, run
 from servicedesk.dispatch.models import Job, Message
@@ -109,7 +110,38 @@ def test_a_version_overtaken_before_it_was_begun_is_not_made(scene: Scene) -> No
     journey.hand_in()
     assert run_job(visit, 1).result == {"overtaken_by": 2}
     assert run_job(visit, 2).state == "done"
-    assert list(Report.objects.filter(visit=visit).values_list("version", "changes")) == [(2, [])]
+    rows = Report.objects.filter(visit=visit).order_by("version")
+    assert list(rows.values_list("version", "state", "file")[:1]) == [(1, "replaced", "")]
+    assert (rows[1].state, rows[1].number, rows[1].changes) == ("ready", rows[0].number, [])
+    said = [version.text for version in versions_of(scene.owner, rows[1])]
+    assert said[0].startswith("Version 2, ")
+    assert said[1].endswith(": overtaken before it was drawn; the next one tells it all")
+
+
+def test_an_earlier_version_that_is_drawn_late_is_kept_and_mails_nobody(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scene.before()
+    journey = scene.tested()
+    visit = journey.close()
+
+    def broken(papers: Iterator[str], pages: int) -> bytes:
+        raise RenderFailed("No ink.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(actions, "render_to_fit", broken)
+        first = run_job(visit, 1)
+    journey.entries = []
+    journey.at += timedelta(minutes=30)
+    journey.write("finding", tank=str(scene.tank.pk), text="A snail laid eggs.")
+    journey.hand_in()
+    run_job(visit, 2)
+    assert list(Report.objects.order_by("version").values_list("state", flat=True)) == ["replaced", "ready"]
+    actions.run_again(job_id=first.pk, at=first.made_at + timedelta(minutes=1))
+    assert run_job(visit, 1).state == "done"
+    late = Report.objects.get(version=1)
+    assert (late.state, bool(late.file)) == ("replaced", True)
+    assert [m.key.split(":")[1] for m in Message.objects.all()] == [str(Report.objects.get(version=2).pk)]
 
 
 def test_the_overdue_list_comes_from_its_daily_slot(scene: Scene) -> None:

@@ -60,7 +60,7 @@ def test_a_value_out_of_band_is_watched(scene: Scene) -> None:
     scene.before()
     content = told(scene.tested(calcium="380").close())
     assert content.verdict == "watching"
-    assert content.sentence == "Calcium left the band. We look at it again on the next visit."
+    assert content.sentence == "Calcium is a little off. We look at this again on the next visit."
     assert not content.danger
 
 
@@ -72,7 +72,7 @@ def test_a_value_out_of_band_that_somebody_dosed_against_is_acted_on(scene: Scen
     assert content.verdict == "acting"
     assert not content.danger
     assert content.sentence == (
-        "Carbonate left the band. We worked on it today and test it again on the next visit."
+        "Carbonate is a little off. We worked on this today and test again on the next visit."
     )
 
 
@@ -120,8 +120,8 @@ def test_after_a_water_change_only_warmth_and_salt_are_measured(scene: Scene) ->
     nitrate = next(x for x in block.levels if x.parameter == "nitrate")
     assert nitrate.value == pytest.approx(10 * (1 - 100 / scene.tank.net_l))
     assert nitrate.value_text == "about 8 mg/L"
-    assert nitrate.word == "expected; 10 before the water change was as it should be"
-    assert "Carbonate, calcium and nitrate after the water change" in block.did_not[-1]
+    assert nitrate.word == "worked out; 10 before the water change: as it should be"
+    assert "Carbonate, calcium and nitrate: not tested again after the water change" in block.did_not[-1]
 
 
 def test_what_was_left_is_told_with_its_reason(scene: Scene) -> None:
@@ -262,7 +262,7 @@ def test_a_withdrawn_reading_is_not_told(scene: Scene) -> None:
     journey.write("correction", entry=wrong["id"], withdraw=True, why="the cuvette was dirty")
     block = told(journey.close()).tanks[0]
     assert "calcium" not in {x.parameter for x in block.levels}
-    assert block.did[0] == "4 tests"
+    assert block.did[0] == "4 tests: warmth, salt, carbonate and nitrate"
 
 
 def test_the_trend_counts_what_lies_between_the_lines(scene: Scene) -> None:
@@ -284,8 +284,26 @@ def test_several_tanks_lead_with_the_worst_verdict(scene: Scene) -> None:
     assert content.verdict == "watching"
     assert content.title == "Quay house, 2 tanks"
     assert content.sentence == (
-        "The small reef in the bar: Calcium left the band. We look at it again on the next visit. "
+        "The small reef in the bar: Calcium is a little off. We look at this again on the next visit. "
         "The long reef behind reception: all is well."
+    )
+
+
+def test_a_death_is_never_nothing_of_note(scene: Scene) -> None:
+    scene.before()
+    fish = make_livestock(scene.tank, name="goldfish")
+    journey = scene.tested()
+    journey.write("livestock", livestock=str(fish.pk), change="died", number=1, cause="old age, likely")
+    block = told(journey.close()).tanks[0]
+    assert block.changed == ["Animals died. The levels are about where they were on 11 November."]
+    assert block.animals[0] == "Died: 1 goldfish, 25 November. Old age, likely."
+
+
+def test_several_values_outside_are_told_in_the_plural(scene: Scene) -> None:
+    scene.before()
+    content = told(scene.tested(calcium="380", nitrate="14").close())
+    assert (
+        content.sentence == "Calcium and nitrate are a little off. We look at this again on the next visit."
     )
 
 
@@ -364,7 +382,7 @@ def test_an_inferred_or_expected_value_never_stands_as_measured(scene: Scene) ->
     journey.write("water_change", tank=str(scene.tank.pk), litres="50")
     for level in told(journey.close()).tanks[0].levels:
         if level.kind == "expected":
-            assert level.value_text.startswith("about ") and level.word.startswith("expected; ")
+            assert level.value_text.startswith("about ") and level.word.startswith("worked out; ")
         else:
             assert level.parameter in ("temperature", "salinity")
 
@@ -413,7 +431,7 @@ def test_dosing_is_told_in_the_clients_words(scene: Scene) -> None:
     journey.write("pump_check", channel=str(channel.pk), asked_ml="34", before_ml="28", after_ml="34.1")
     journey.write("refill", channel=str(channel.pk), ml_now="1000")
     assert told(journey.close()).tanks[0].did == [
-        "5 tests",
+        "5 tests: warmth, salt, carbonate, calcium and nitrate",
         "Carbonate: dosing pump set to 34 mL a day",
         "Carbonate: dosing pump measured, it gives 34.1 mL of 34 asked for",
         "Carbonate: container filled",
@@ -424,7 +442,7 @@ def test_the_page_of_a_visit_without_any_test_says_so(scene: Scene) -> None:
     scene.before()
     journey = Journey(scene.tank, technician=scene.technician, at=VISIT_AT)
     content = told(journey.close())
-    assert content.sentence == "No water was tested on this visit. We test it on the next visit."
+    assert content.sentence == "No water was tested on this visit. We test the water on the next visit."
     assert content.verdict == "watching"
     assert "about where they were" not in all_words(content)
     assert "Your water today" not in all_words(content)
