@@ -48,11 +48,13 @@ def trust_of(measure: Measure) -> str:
 
 @dataclass(frozen=True)
 class Standing:
-    """Where one series of an instrument stands, since when and why (empty where it never moved)."""
+    """Where one series of an instrument stands, since when and why (empty where it never moved), and whether the
+    instrument is still fitted."""
 
     trust: Trust
     why: str = ""
     since: datetime | None = None
+    fitted: bool = True
 
 
 BY_HAND = Standing(Trust.BELIEVED)
@@ -68,8 +70,10 @@ def standings_of(tanks: Iterable[Tank]) -> Standings:
     )
     fields = ("instrument__equipment", "parameter", "last_trust", "last_why", "last_at")
     return {
-        (equipment, parameter): Standing(Trust(trust or Trust.BELIEVED), why or "", since)
-        for equipment, parameter, trust, why, since in rows.values_list(*fields)
+        (equipment, parameter): Standing(Trust(trust or Trust.BELIEVED), why or "", since, retired is None)
+        for equipment, parameter, trust, why, since, retired in rows.values_list(
+            *fields, "instrument__equipment__retired_on"
+        )
     }
 
 
@@ -78,17 +82,14 @@ def standing_of(standings: Standings, equipment_id: UUID | None, parameter: str)
     return BY_HAND if equipment_id is None else standings.get((equipment_id, parameter), BY_HAND)
 
 
-def trust_by_tank(tank: Tank) -> dict[str, str]:
-    """Trust per parameter of the instruments at a tank; the worst where two measure the same."""
+def trust_by_parameter(standings: Standings) -> dict[str, str]:
+    """Trust per parameter of the instruments that are fitted; the worst where two measure the same."""
     worst = [Trust.BELIEVED, Trust.TO_CHECK, Trust.NOT_TO_ACT_ON]
-    measures = measures_of([tank])
-    moves = trusts(measures)
     out: dict[str, str] = {}
-    for measure in measures:
-        row = moves.get(measure.pk)
-        now = Trust(row.trust) if row else Trust.BELIEVED
-        before = Trust(out.get(measure.parameter, Trust.BELIEVED))
-        out[measure.parameter] = max(now, before, key=worst.index)
+    for (_equipment, parameter), standing in standings.items():
+        if standing.fitted:
+            before = Trust(out.get(parameter, Trust.BELIEVED))
+            out[parameter] = max(standing.trust, before, key=worst.index)
     return out
 
 

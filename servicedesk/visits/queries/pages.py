@@ -17,7 +17,7 @@ from servicedesk.core.tables import read_json
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.models import Measure
-from servicedesk.instruments.queries import measures_of
+from servicedesk.instruments.queries import measures_of, standing_of
 from servicedesk.stock.models import Lot
 from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import last_left, open_tasks_of
@@ -88,6 +88,7 @@ def last_rows(today: TankToday) -> list[LevelRow]:
         )
         row = level_row(shown)
         last = tested.last
+        standing = standing_of(today.standings, last.equipment_id if last else None, tested.test.parameter)
         rows.append(
             LevelRow(
                 label=row.label,
@@ -101,6 +102,8 @@ def last_rows(today: TankToday) -> list[LevelRow]:
                 alarm_high=row.alarm_high,
                 kind="measured" if last else "not_tested",
                 state=GLYPHS[verdict.word],
+                trust=str(standing.trust) if last and last.equipment_id else "",
+                trust_why=standing.why,
             )
         )
     return rows

@@ -22,7 +22,7 @@ from servicedesk.core.metrology.uncertainty import (
 from servicedesk.core.tracking.history import Expected, expected
 from servicedesk.dosing.models import Solution
 from servicedesk.dosing.queries import channels_of
-from servicedesk.instruments.queries import trust_by_tank
+from servicedesk.instruments.queries import Standings, standings_of, trust_by_parameter
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Visit
 from servicedesk.water.models import Band, Method, TankTest
@@ -161,6 +161,11 @@ class TankToday:
         }
 
     @cached_property
+    def standings(self) -> Standings:
+        """Where each series of the tank's instruments stands."""
+        return standings_of([self.tank])
+
+    @cached_property
     def _methods(self) -> dict[Any, Method]:
         usual = {test.method_id: test.method for test in self.tests}
         others = {r.method_id for rows in self.today.values() for r in rows} - usual.keys()
@@ -207,7 +212,7 @@ class TankToday:
             expected={p: e for p, e in expectations.items() if e is not None},
             products=tuple(_products(self.tank)),
             fresh_mix=FRESH_MIX["marine" if marine else "fresh"],
-            trust=trust_by_tank(self.tank),
+            trust=trust_by_parameter(self.standings),
             sensitive=tuple(sorted(sensitive)),
         )
 
