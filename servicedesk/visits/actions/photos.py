@@ -83,6 +83,8 @@ def keep_photo(
         if before.visit_id != visit_id or before.author_id != by.pk:
             raise NoPhoto(_("A photo of this id is already there."))
         return before
+    if "\x00" in caption:
+        raise NoPhoto(_("The caption holds a sign that cannot be stored."))
     body, width, height = rewritten(file)
     name = store(body, folder="photos")
     with transaction.atomic():

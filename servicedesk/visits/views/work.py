@@ -193,7 +193,7 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
     context = o.context(
         "closed",
         readings=rows,
-        additions=[e for e in entries if e.addition],
+        sheet=pages.work_sheet(o.tanks, at=o.at),
         entries=[e for e in entries if e.kind != EntryKind.READING],
         photos=queries.photos_of(o.visit),
     )
