@@ -19,7 +19,7 @@ def measures_of(tanks: Iterable[Tank]) -> list[Measure]:
     )
     return list(
         rows.select_related(
-            "instrument", "instrument__equipment", "instrument__tank", "method", "reagent"
+            "instrument", "instrument__equipment", "instrument__tank__site", "method", "reagent"
         ).order_by("instrument__equipment__name", "parameter", "pk")
     )
 

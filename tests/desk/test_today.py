@@ -16,7 +16,7 @@ from servicedesk.desk.queries.today import Day
 from servicedesk.rounds.models import DueVisit, Round, Stop
 from servicedesk.upkeep.models import Task
 from servicedesk.watch.actions import raise_attention
-from tests.factories.people import make_owner, make_technician
+from tests.factories.people import make_client_user, make_owner, make_technician
 from tests.factories.tanks import make_site, make_tank
 from tests.factories.visited import Journey
 
@@ -218,3 +218,26 @@ def test_more_rows_ask_no_more_queries(count, django_assert_max_num_queries):
 
     with django_assert_max_num_queries(18):
         browser.get("/today/")
+
+
+def test_a_clients_answer_is_shown_with_its_link():
+    tank = make_tank(make_site(name="Weir House"))
+    visit = Journey(tank, technician=make_technician(), at=timezone.now() - timedelta(hours=2)).hand_in()
+    row = Report.objects.create(visit=visit, version=1, number="2026-0009", state="ready", made_at=NOW)
+    at, who = timezone.now() - timedelta(minutes=5), make_client_user()
+    row.answers.create(question=uuid.uuid4(), yes=True, by=who, at=at, origin=uuid.uuid4(), received_at=at)
+    text = page().get("/today/").content.decode()
+
+    assert "Clients answered" in text
+    assert f"{tank.site.client.name} says yes to 2026-0009." in text
+    assert f'href="/reports/{row.pk}/#asked"' in text
+
+
+def test_reports_that_are_being_made_are_counted_and_not_listed():
+    tank = make_tank()
+    visit = Journey(tank, technician=make_technician(), at=timezone.now() - timedelta(hours=2)).hand_in()
+    Report.objects.create(visit=visit, version=1, number="2026-0009", state="waiting", made_at=NOW)
+    text = page().get("/today/").content.decode()
+
+    assert "One report is being made." in text
+    assert "Nothing needs you." in text

@@ -75,12 +75,13 @@ def attention_needs(user: User, *, now: datetime) -> list[Need]:
     return found
 
 
-def report_needs(*, zone: ZoneInfo) -> list[Need]:
-    """Reports that wait for a word, and those that could not be made, oldest first."""
-    rows = Report.objects.filter(state__in=[ReportState.HELD, ReportState.FAILED])
-    rows = rows.select_related("visit__site").defer("content", "changes").order_by("made_at", "pk")
+def report_needs(*, zone: ZoneInfo) -> tuple[list[Need], int]:
+    """Reports that wait for a word, and those that could not be made, oldest first; and how many are being made."""
+    rows = Report.objects.exclude(state=ReportState.READY).order_by("made_at", "pk")
+    known = list(rows.select_related("visit__site").defer("content", "changes"))
+    waiting = [row for row in known if row.state == ReportState.WAITING]
     found = []
-    for row in rows[:MOST_REPORTS]:
+    for row in [row for row in known if row.state != ReportState.WAITING][:MOST_REPORTS]:
         held = row.state == ReportState.HELD
         made = date_format(row.made_at.astimezone(zone), "j F, H:i")
         url = reverse("reports:report", args=[row.pk])
@@ -101,7 +102,7 @@ def report_needs(*, zone: ZoneInfo) -> list[Need]:
                 act_url=url,
             )
         )
-    return found
+    return found, len(waiting)
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from django.views.decorators.http import require_GET
 
 from clients.models import Tank
 from clients.queries import get_tank_for, livestock_of, states_of, tanks_for
-from reports.choices import ReportState
-from reports.models import Paper, Report
+from reports.models import Paper
+from reports.queries.answers import answers_for
 from servicedesk.core import units
 from servicedesk.desk.queries import tank as one
 from servicedesk.desk.queries import today as page
@@ -59,7 +59,8 @@ def today(request: HttpRequest) -> HttpResponse:
     user = staff_of(request)
     now, zone = timezone.now(), ZoneInfo(user.zone)
     day = now.astimezone(zone).date()
-    rows = [*page.attention_needs(user, now=now), *page.report_needs(zone=zone)]
+    reports, waiting = page.report_needs(zone=zone)
+    rows = [*page.attention_needs(user, now=now), *reports]
     bold, rest = page.lead_words(rows)
     days = page.days_on(day)
     tanks = Tank.objects.filter(retired_on__isnull=True)
@@ -73,7 +74,8 @@ def today(request: HttpRequest) -> HttpResponse:
         "needs": needs(at=now, next_visits=next_visits_of(tanks, after=day))[:6],
         "late": late,
         "late_count": late_count,
-        "waiting": Report.objects.filter(state=ReportState.WAITING).count(),
+        "waiting": waiting,
+        "answers": answers_for(user, at=now),
         "failed": failed_jobs(),
         "closed_today": sum(1 for stop in stops if stop.state == StopState.CLOSED),
         "stop_count": len(stops),
