@@ -51,3 +51,18 @@ def test_no_two_things_on_the_page_share_an_id() -> None:
     ids = re.findall(r'\sid="([^"]+)"', page(person(is_owner=True)))
 
     assert sorted(ids) == sorted(set(ids))
+
+
+@pytest.mark.parametrize(
+    ("what", "times"),
+    [
+        ('class="sketch"', 6),
+        ('class="d-thick"', 9),
+        ("not to be acted on", 3),
+        ("Harm is not dated", 4),
+        ("Help comes in time", 4),
+        ('class="d-harm"', 20),
+    ],
+)
+def test_every_drawing_and_every_trust_is_shown_in_three_lights(what: str, times: int) -> None:
+    assert page(person(is_owner=True)).count(what) >= times

@@ -241,3 +241,18 @@ def test_reports_that_are_being_made_are_counted_and_not_listed():
 
     assert "One report is being made." in text
     assert "Nothing needs you." in text
+
+
+def test_a_round_whose_sites_say_where_they_stand_has_a_sketch():
+    ida, day = make_technician(name="Ida"), clock.date(2026, 6, 3)
+    located = [
+        make_tank(make_site(name=n, lat=52 + i / 100, lon=0.5)) for i, n in enumerate(("Mill", "Weir"))
+    ]
+    stops = [make_planned(tank, ida, day, clock.time(9)) for tank in located]
+    nowhere = make_planned(make_tank(), ida, day, clock.time(11))
+    off = make_planned(located[0], ida, day, clock.time(12), state="called_off")
+
+    assert (
+        Day(stops[0].round, "Ida", [*stops, nowhere, off]).sketch.title == "The round of Ida: 1 Mill, 1 Weir."
+    )
+    assert Day(stops[0].round, "Ida", [stops[0], nowhere, off]).sketch is None

@@ -43,6 +43,8 @@ _PAPER: dict[str, dict[str, str]] = {
     "curve": _stroke(INK, 2),
     "thin": _stroke(SOFT, 1.25),
     "thick": _stroke(INK, 3),
+    "leg": _stroke(MARK, 1.75),
+    "square": _stroke(MARK, 2, fill=GLASS),
     "veil": {"fill": INK, "fill-opacity": "0.13"},
     "now": _stroke(TONES["ask"], 2.5),
     "gap": _stroke(TONES["ask"], 2, "2 3"),

@@ -13,6 +13,8 @@ from django.utils.translation import ngettext
 from reports.choices import ReportState
 from reports.models import Report
 from reports.queries.pages import held_words
+from servicedesk.core.drawing.sketch import Sketch, SketchStop
+from servicedesk.core.drawing.sketch import State as SketchState
 from servicedesk.desk.queries.ahead import Ahead, ahead_of, next_help
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, Stop
@@ -31,6 +33,11 @@ GLYPH = {
     "silent": "silent",
 }
 MOST_REPORTS, MOST_LATE = 20, 6
+DRAWN: dict[StopState, SketchState] = {
+    StopState.PLANNED: "planned",
+    StopState.UNDER_WAY: "there",
+    StopState.CLOSED: "done",
+}
 
 
 @dataclass(frozen=True)
@@ -146,6 +153,20 @@ class Day:
         n = count[StopState.PLANNED]
         parts.append(ngettext("%(n)s to go", "%(n)s to go", n) % {"n": n} if n else _("none to go"))
         return ", ".join(parts)
+
+    @property
+    def sketch(self) -> Sketch | None:
+        """The round as a map sketch; None where fewer than two of its sites say where they stand."""
+        stops = [
+            SketchStop(stop.order, site.name, site.lat, site.lon, DRAWN[StopState(stop.state)])
+            for stop in self.stops
+            for site in [stop.due_visit.site]
+            if stop.state != StopState.CALLED_OFF and site.lat is not None and site.lon is not None
+        ]
+        if len(stops) < 2:
+            return None
+        named = ", ".join(f"{stop.number} {stop.name}" for stop in stops)
+        return Sketch(_("The round of %(name)s: %(stops)s.") % {"name": self.name, "stops": named}, stops)
 
 
 def days_on(day: date) -> list[Day]:

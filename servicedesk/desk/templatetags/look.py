@@ -26,6 +26,7 @@ from servicedesk.core.drawing.glyphs import TONE_OF, glyph_of
 from servicedesk.core.drawing.levels import LevelRow, level_svg
 from servicedesk.core.drawing.overlay import DayOverlay, overlay_svg
 from servicedesk.core.drawing.plot import chart_svg, marker_svg
+from servicedesk.core.drawing.sketch import Sketch, sketch_svg
 from servicedesk.core.drawing.spark import spark_svg
 from servicedesk.core.drawing.strip import DayStrip, strip_svg
 from servicedesk.instruments.choices import Trust
@@ -291,6 +292,13 @@ def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str
         "drawn": [_drawing(strip_svg(day, width=width, names=names)) for width in _widths(columns)],
         "stops": [(stop, date_format(stop.start, "H:i"), date_format(stop.end, "H:i")) for stop in day.stops],
     }
+
+
+@register.inclusion_tag("components/drawn.html")
+def sketch(shown: Sketch, small: bool = False) -> dict[str, object]:
+    """``{% sketch row.sketch %}``: the round as a map sketch, its title being read aloud; small for half a column."""
+    spoken = replace(shown, km=gettext("{} km"), store_word=gettext("store"))
+    return {"drawn": [_drawing(sketch_svg(spoken, width=w)) for w in (WIDTHS[:1] if small else WIDTHS[:2])]}
 
 
 @register.simple_tag

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from math import sin
 
@@ -14,8 +14,11 @@ from django.shortcuts import render
 from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartFault, ChartSeries, EstimatePoint
 from servicedesk.core.drawing.glyphs import GLYPHS
 from servicedesk.core.drawing.levels import LevelRow
+from servicedesk.core.drawing.overlay import DayOverlay, OverlayDay
+from servicedesk.core.drawing.sketch import Sketch, SketchStop
 from servicedesk.core.drawing.strip import DayStrip, StripStop
 from servicedesk.desk.queries.ahead import Ahead
+from servicedesk.instruments.choices import Trust
 
 NOON = datetime(2026, 3, 18, 12, 0, tzinfo=UTC)
 LIGHTS = (("day", "Day"), ("cellar", "Cellar"), ("sun", "Sun"))
@@ -49,6 +52,9 @@ def showcase() -> dict[str, object]:
         ),
         "chart": chart(),
         "empty_chart": Chart(title="Phosphate: nothing is known yet.", unit="mg/L"),
+        "sketch": round_sketch(),
+        "overlay": overlay(),
+        "trusts": list(Trust),
         "trend": [7.9, 8.1, 8.0, None, 8.0, 7.7, 7.4, 6.9],
         "no_trend": [],
         "table": table(),
@@ -110,6 +116,9 @@ def level_rows() -> list[LevelRow]:
         LevelRow("Nitrate", "27", "mg/L", 27, 1, 12, None, 25, 15, method="photometer", state="over"),
         _alkalinity(4.1, 7.4, "photometer", "again"),
         _alkalinity(8.2, 8.0, "titrator", "check"),
+        replace(_alkalinity(8.1, 8.0, "photometer, believed", "in"), trust="believed"),
+        replace(_alkalinity(6.8, 8.0, "titrator, new reagent", "low"), trust="to_check"),
+        replace(_alkalinity(6.1, 8.0, "titrator, air in its line", "under"), trust="not_to_act_on"),
         LevelRow("Conductivity", "51.0", "mS/cm", 51.0, 51.6, 54.4, method="cell", state="doubt"),
         LevelRow("Calcium", low=390, high=460, last=428, last_text="last 428 mg/L", kind="not_tested"),
         LevelRow("Magnesium", "about 1310", "mg/L", 1310, 1250, 1400, kind="expected", state="in"),
@@ -180,6 +189,27 @@ def day() -> DayStrip:
         home=at(16.9),
         title="Seven stops, two done; home 24 minutes after the shift ends.",
     )
+
+
+def round_sketch() -> Sketch:
+    """A round of six, two of them behind, two at one site, from the store and back to it."""
+    places = [(52.03, 0.47), (52.05, 0.51), (52.045, 0.55), (52.0, 0.56), (52.0, 0.56), (51.98, 0.5)]
+    stops = [
+        SketchStop(number, f"Stop {number}", lat, lon, "done" if number < 3 else "planned")
+        for number, (lat, lon) in enumerate(places, start=1)
+    ]
+    return Sketch("Six stops, two done: the mill, the weir, then the school twice.", stops, (52.0, 0.45))
+
+
+def overlay() -> DayOverlay:
+    """A week of pH by the hour, with a silence on the third day and today as far as ten."""
+    days = []
+    for number in range(7):
+        hours = [h / 2 for h in range(21 if number == 6 else 48) if number != 2 or not 12 < h < 26]
+        points = [(h, 8.15 + 0.12 * sin((h - 9) / 24 * 6.283) + 0.01 * number) for h in hours]
+        days.append(OverlayDay((NOON - timedelta(days=6 - number)).date(), points))
+    title = "pH over 7 days by the hour: between 8.03 and 8.32, later than last week."
+    return DayOverlay(title, "", days, low=7.9, high=8.4, now=10.0)
 
 
 def chart() -> Chart:
