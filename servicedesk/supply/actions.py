@@ -13,8 +13,9 @@ from servicedesk.supply.queries import Need
 
 @transaction.atomic
 def remind(*, needs: list[Need], day: date, at: datetime) -> int:
-    """Keep a reminder per supply and mail the list to the owners, once a day; how many supplies are new today."""
-    new = 0
+    """Keep a reminder per supply and mail the list to the owners, once a day; how many supplies are new today. What
+    the store still holds is not ordered."""
+    new, needs = 0, [n for n in needs if not n.at_hand]
     for need in needs:
         _row, made = Reminder.objects.get_or_create(
             item=need.item,
@@ -25,7 +26,7 @@ def remind(*, needs: list[Need], day: date, at: datetime) -> int:
     if not needs:
         return 0
     lines = [
-        f"- {n.item.name} for {n.what}: {n.why}{' Order today, or it is late.' if n.late else ''}"
+        f"- {n.item.name} for {n.what}: {n.why}{' It is late already: order today.' if n.late else ''}"
         for n in needs
     ]
     text = "To order:\n\n" + "\n".join(lines) + "\n"

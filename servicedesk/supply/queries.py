@@ -1,11 +1,12 @@
 """What must be ordered: everything whose predicted empty date falls before lead time plus time to the next visit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from clients.models import Tank
 from servicedesk.core.inventory.reorder import must_order_by, order_needed
@@ -20,7 +21,8 @@ USUAL_GAP_DAYS = 14
 
 @dataclass(frozen=True)
 class Need:
-    """One bottle or container that runs empty: what, where, when, and by when to order."""
+    """One bottle or container that runs empty: what, where, when, and by when to order. `fill` is what fills it again;
+    `at_hand` says that the store holds that much, so that it needs bringing and no order."""
 
     item: Item
     tank: Tank
@@ -30,6 +32,18 @@ class Need:
     late: bool
     in_store: float
     why: str
+    fill: float = 0.0
+    at_hand: bool = False
+
+    @property
+    def where(self) -> str:
+        """Device, site and tank; the tank once where the device is called after it."""
+        site = self.tank.site.name
+        return (
+            f"{self.what} · {site}"
+            if self.tank.name in self.what
+            else f"{self.what} · {site}, {self.tank.name}"
+        )
 
 
 def _days_to_visit(tank: Tank, next_visits: dict[UUID, date], today: date) -> int:
@@ -37,16 +51,27 @@ def _days_to_visit(tank: Tank, next_visits: dict[UUID, date], today: date) -> in
     return (upcoming - today).days if upcoming else USUAL_GAP_DAYS
 
 
-def _need(item: Item, tank: Tank, what: str, empty: date, today: date, days: int, left: float) -> Need | None:
-    if not order_needed(empty=empty, today=today, lead_days=item.lead_days, days_to_next_visit=days):
-        return None
-    order_by = must_order_by(empty=empty, lead_days=item.lead_days)
-    why = _("Empty on %(day)s; %(lead)s days to come, %(days)s days to the next visit.") % {
-        "day": date_format(empty, "j F"),
-        "lead": item.lead_days,
-        "days": days,
+def _why(item: Item, empty: date, days: int) -> str:
+    takes = ngettext("An order takes one day", "An order takes %(n)s days", item.lead_days) % {
+        "n": item.lead_days
     }
-    return Need(item, tank, what, empty, order_by, order_by < today, left, why)
+    comes = ngettext("the next visit is in one day", "the next visit is in %(n)s days", days) % {"n": days}
+    return _("Empty on %(day)s. %(takes)s, %(comes)s.") % {
+        "day": date_format(empty, "j F"),
+        "takes": takes,
+        "comes": comes,
+    }
+
+
+def _shared(found: list[Need]) -> list[Need]:
+    """What the store holds goes to what is empty first; each knows whether there is enough left for it."""
+    left = {need.item.pk: need.in_store for need in found}
+    shared = []
+    for need in found:
+        at_hand = left[need.item.pk] >= need.fill > 0
+        left[need.item.pk] -= need.fill
+        shared.append(replace(need, at_hand=at_hand, late=need.late and not at_hand))
+    return shared
 
 
 def needs(*, at: datetime, next_visits: dict[UUID, date]) -> list[Need]:
@@ -54,30 +79,33 @@ def needs(*, at: datetime, next_visits: dict[UUID, date]) -> list[Need]:
     tanks = list(Tank.objects.filter(retired_on__isnull=True).select_related("site"))
     at = at.astimezone(business_zone())
     today, stock, found = at.date(), balances(), []
+
+    def add(item: Item, tank: Tank, what: str, empty: date, fill: float) -> None:
+        days = _days_to_visit(tank, next_visits, today)
+        if order_needed(empty=empty, today=today, lead_days=item.lead_days, days_to_next_visit=days):
+            order_by = must_order_by(empty=empty, lead_days=item.lead_days)
+            left, why = stock.get(item.pk, 0.0), _why(item, empty, days)
+            found.append(Need(item, tank, what, empty, order_by, order_by < today, left, why, fill))
+
     channels = channels_of(tanks)
     settings = Settings(channels, at)
     for channel in channels:
-        days = settings.days_left(channel)
-        if days is None:
+        days_left, left_ml = settings.days_left(channel), settings.left_ml(channel)
+        if days_left is None or left_ml is None:
             continue
-        item, empty = channel.solution.item, today + timedelta(days=int(min(days, 3650)))
-        gap = _days_to_visit(channel.tank, next_visits, today)
-        found.append(
-            _need(item, channel.tank, str(channel.equipment), empty, today, gap, stock.get(item.pk, 0.0))
-        )
+        empty = today + timedelta(days=int(min(days_left, 3650)))
+        fill = max(0.0, channel.container_ml - left_ml)
+        add(channel.solution.item, channel.tank, str(channel.equipment), empty, fill)
     measures = measures_of(tanks)
     loads = loads_of(measures, at)
     for measure in measures:
-        load, item_ = loads.get(measure.pk), measure.reagent
+        load, reagent = loads.get(measure.pk), measure.reagent
         empty_ = empty_day(measure, load, at) if load else None
-        if item_ is None or empty_ is None:
+        if reagent is None or empty_ is None:
             continue
-        tank = measure.instrument.tank
-        gap = _days_to_visit(tank, next_visits, today)
-        name = str(measure.instrument.equipment)
-        found.append(_need(item_, tank, name, empty_, today, gap, stock.get(item_.pk, 0.0)))
-    kept = [n for n in found if n is not None]
-    return sorted(kept, key=lambda n: (n.empty_on, n.item.name, n.tank.name))
+        device = measure.instrument
+        add(reagent, device.tank, str(device.equipment), empty_, measure.bottle_ml or reagent.pack_size)
+    return _shared(sorted(found, key=lambda n: (n.empty_on, n.item.name, n.tank.name)))
 
 
 @dataclass(frozen=True)

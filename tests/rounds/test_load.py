@@ -83,7 +83,7 @@ def test_the_office_sees_a_technicians_load(ida):
     answer = page(make_owner(zone="UTC"), f"?technician={ida.pk}").content.decode()
 
     assert "2 pcs" in answer
-    assert "For 3 Mill House" in answer
+    assert 'For <span class="whole">3 Mill House</span>' in answer
 
 
 def test_a_thing_for_two_stops_stands_once_with_both_stops(ida):

@@ -1,7 +1,7 @@
 """The technician's round: arriving from it, and the key on a tap."""
 
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.test import Client as Browser
@@ -101,6 +101,18 @@ def test_the_round_has_one_solid_button_and_a_way_to_look_first(ida, visit):
 
     assert page.count("button--solid") == 1
     assert re.search(rf'<a href="/visits/{visit.pk}/">Look first', page)
+
+
+@pytest.mark.parametrize(("now", "done"), [("07:00", "09:45"), ("09:10", "10:05"), ("12:00", "12:55")])
+def test_the_round_says_when_it_is_done_from_now_on_where_it_runs_behind(monkeypatch, ida, now, done):
+    hour, minute = map(int, now.split(":"))
+    moment = datetime(2026, 6, 1, hour, minute, tzinfo=UTC)
+    make_stop(ida, make_reef_to_test(), day=moment.date())  # planned for 09:00: 10 min drive, 45 min there
+    monkeypatch.setattr(timezone, "now", lambda: moment)
+
+    page = browser_of(ida).get("/round/").content.decode()
+
+    assert f"done at the last by {done}." in page
 
 
 def look(user, visit):

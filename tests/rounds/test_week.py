@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client as Browser
+from django.utils import timezone
 
 from servicedesk.rounds import actions
 from servicedesk.rounds.models import DueVisit, Stop
@@ -17,6 +18,11 @@ from tests.factories.tanks import make_plan, make_site, make_tank
 pytestmark = pytest.mark.django_db
 MONDAY = date(2026, 6, 1)
 NOW = datetime(2026, 5, 30, 12, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def _it_is_saturday(monkeypatch):
+    monkeypatch.setattr(timezone, "now", lambda: NOW)
 
 
 @pytest.fixture
@@ -33,8 +39,8 @@ def stop_at(technician, name, at, minutes=30, *, order=1, drive=5, window=(0, 0)
     return visit
 
 
-def wrong():
-    return [w for day in days_of(stops_on(MONDAY), ZoneInfo("UTC")) for w in day.wrong]
+def wrong(now=NOW):
+    return [w for day in days_of(stops_on(MONDAY), ZoneInfo("UTC"), now) for w in day.wrong]
 
 
 def week_page(user, day=MONDAY):
@@ -123,6 +129,32 @@ def test_too_little_time_to_drive_is_said(ida):
     assert wrong() == ["5 min to drive to Quay, which takes 12"]
 
 
+@pytest.mark.parametrize(
+    ("at", "said"),
+    [
+        (datetime(2026, 6, 1, 9, 15, tzinfo=UTC), []),
+        (datetime(2026, 6, 1, 9, 16, tzinfo=UTC), ["Mill, planned for 09:00, is not begun"]),
+        (
+            datetime(2026, 6, 1, 12, 0, tzinfo=UTC),
+            ["2 stops are not begun, Mill first, planned for 09:00"],
+        ),
+    ],
+)
+def test_stops_whose_time_has_passed_are_named(ida, at, said):
+    stop_at(ida, "Mill", time(9))
+    stop_at(ida, "Quay", time(10), order=2)
+
+    assert wrong(at) == said
+
+
+def test_a_stop_under_way_is_not_missed(ida):
+    visit = stop_at(ida, "Mill", time(9))
+    at = datetime(2026, 6, 1, 12, tzinfo=UTC)
+    actions.arrive(due_visit_id=visit.pk, at=at)
+
+    assert wrong(at) == []
+
+
 def test_a_stop_that_was_called_off_is_not_judged(ida):
     stop_at(ida, "Mill", time(9), 60)
     stop_at(ida, "Quay", time(9, 30), order=2)
@@ -135,7 +167,7 @@ def test_a_day_is_told_in_numbers(ida):
     stop_at(ida, "Mill", time(9), 60, drive=10)
     stop_at(ida, "Quay", time(10, 30), 45, drive=20, order=2)
 
-    day = days_of(stops_on(MONDAY), ZoneInfo("UTC"))[0]
+    day = days_of(stops_on(MONDAY), ZoneInfo("UTC"), NOW)[0]
 
     assert (day.first.time(), day.end.time(), day.driving, day.work) == (time(9), time(11, 15), 30, 105)
 
@@ -147,7 +179,7 @@ def test_times_that_were_written_down_count_in_the_business_own_zone(ida):
         state="closed", arrived_at=arrived, left_at=arrived + timedelta(minutes=20)
     )
 
-    day = days_of(stops_on(MONDAY), ZoneInfo("Europe/London"))[0]
+    day = days_of(stops_on(MONDAY), ZoneInfo("Europe/London"), NOW)[0]
 
     assert (day.first.time(), day.end.time(), day.work) == (time(9, 10), time(9, 30), 20)
 

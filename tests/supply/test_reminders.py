@@ -1,4 +1,5 @@
 import uuid
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -6,11 +7,12 @@ from django.utils import timezone
 
 from servicedesk.dispatch.models import Message
 from servicedesk.dosing.actions import record_refill, set_rate
+from servicedesk.stock.models import Movement
 from servicedesk.supply import actions
 from servicedesk.supply.models import Reminder
 from servicedesk.supply.queries import needs
 from tests.factories.people import make_owner
-from tests.factories.tanks import make_channel, make_tank
+from tests.factories.tanks import make_channel, make_place, make_tank
 
 pytestmark = pytest.mark.django_db
 NOW = timezone.now()
@@ -52,3 +54,44 @@ def test_nothing_needed_mails_nothing():
 
     assert actions.remind(needs=[], day=NOW.date(), at=NOW) == 0
     assert Message.objects.count() == 0
+
+
+def hold(item, ml):
+    Movement.objects.create(
+        item=item, place=make_place(), amount=ml, reason="received", at=NOW, received_at=NOW
+    )
+
+
+def test_what_the_store_holds_is_brought_and_not_ordered(channel):
+    make_owner()
+    later = NOW + timedelta(days=6)
+    hold(channel.solution.item, 600)
+
+    found = needs(at=later, next_visits={})
+
+    assert [(round(n.fill), n.at_hand, n.late) for n in found] == [(600, True, False)]
+    assert actions.remind(needs=found, day=NOW.date(), at=NOW) == 0
+    assert Message.objects.count() == 0
+
+
+def test_one_bottle_in_store_goes_to_what_is_empty_first(channel):
+    other = make_channel(make_tank(), solution=channel.solution, container_ml=1000)
+    rest = {"at": NOW, "by": None, "received_at": NOW}
+    set_rate(channel=other, ml_per_day=110, origin=uuid.uuid4(), **rest)
+    record_refill(channel=other, ml_now=1000, origin=uuid.uuid4(), **rest)
+    hold(channel.solution.item, 700)
+
+    found = needs(at=NOW + timedelta(days=6), next_visits={})
+
+    assert [(n.tank, n.at_hand) for n in found] == [(other.tank, True), (channel.tank, False)]
+
+
+def test_a_device_called_after_its_tank_names_the_tank_once(channel):
+    found = needs(at=NOW, next_visits={})[0]
+    tank = channel.tank
+    named = replace(found, what=f"Pump, {tank.name}")
+
+    assert (found.where, named.where) == (
+        f"{channel.equipment} · {tank.site.name}, {tank.name}",
+        f"Pump, {tank.name} · {tank.site.name}",
+    )

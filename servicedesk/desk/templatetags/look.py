@@ -30,6 +30,7 @@ from servicedesk.core.drawing.sketch import Sketch, sketch_svg
 from servicedesk.core.drawing.spark import spark_svg
 from servicedesk.core.drawing.strip import DayStrip, strip_svg
 from servicedesk.instruments.choices import Trust
+from servicedesk.stock.queries import amount_words
 
 register = template.Library()
 
@@ -73,6 +74,12 @@ WIDTHS = (340, 600, 840)
 def _drawing(svg: str) -> SafeString:
     """Drawings escape every word they are given, so their text is safe as it stands."""
     return mark_safe(svg)
+
+
+@register.simple_tag
+def amount(number: float, unit: str) -> str:
+    """``{% amount 4000 "mL" %}``: so much of a supply, "4 L"."""
+    return amount_words(number, unit)
 
 
 @register.simple_tag

@@ -125,15 +125,17 @@ def hand_over(request: HttpRequest) -> HttpResponse:
         messages.success(request, _("The note is kept."))
         return redirect("desk:hand_over")
     _row, stops = queries.round_of(driver, day)
-    left = _stops_left(stops)
+    parts = [
+        (_("Found today"), _findings(stops), _("Nothing was written down as a finding.")),
+        (_("Work left"), _tasks_left(stops, day), _("No work was left.")),
+        (_("Not sent yet"), _waiting(stops), _("No report of today waits.")),
+    ]
+    notes = queries.notes_for_office(user, since=timezone.now() - OFFICE_NOTES)
     context = {
-        "left": left,
-        "parts": [
-            (_("Found today"), _findings(stops), _("Nothing was written down as a finding.")),
-            (_("Work left"), _tasks_left(stops, day), _("No work was left.")),
-            (_("Not sent yet"), _waiting(stops), _("No report of today waits.")),
-        ],
-        "notes": queries.notes_for_office(user, since=timezone.now() - OFFICE_NOTES),
+        "left": _stops_left(stops),
+        "parts": [(title, lines) for title, lines, _none in parts if lines],
+        "quiet": [none for _title, lines, none in parts if not lines],
+        "notes": notes,
         "form": form,
         "driver": driver,
         "own": driver == user,

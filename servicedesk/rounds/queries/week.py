@@ -10,9 +10,12 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 from django.utils.formats import date_format, time_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Move, Round, Stop
+
+LITTLE = timedelta(minutes=15)
 
 
 @dataclass(frozen=True)
@@ -124,12 +127,26 @@ def _of_order(stops: list[Timed]) -> list[str]:
     return found
 
 
-def judged(row: Round, stops: list[Stop], zone: ZoneInfo) -> Day:
+def _not_begun(stops: list[Timed], now: datetime) -> list[str]:
+    """Stops whose time has passed by more than a little and where nobody arrived."""
+    missed = [t for t in stops if t.stop.state == StopState.PLANNED and t.start + LITTLE < now]
+    if not missed:
+        return []
+    first = min(missed, key=lambda t: t.start)
+    words = ngettext(
+        "%(name)s, planned for %(at)s, is not begun",
+        "%(n)s stops are not begun, %(name)s first, planned for %(at)s",
+        len(missed),
+    )
+    return [words % {"n": len(missed), "name": first.name, "at": _said(first.start)}]
+
+
+def judged(row: Round, stops: list[Stop], zone: ZoneInfo, now: datetime) -> Day:
     """One round judged; stops that were called off count for nothing."""
     timed = [_timed(s, zone) for s in stops if s.state != StopState.CALLED_OFF]
     wrong: list[str] = []
     if timed:
-        wrong = _of_shift(row, timed, zone)
+        wrong = [*_not_begun(timed, now), *_of_shift(row, timed, zone)]
         for t in sorted(timed, key=lambda t: t.start):
             wrong += [*_of_window(t), *_of_hours(t)]
         wrong += _of_order(timed)
@@ -142,12 +159,12 @@ def judged(row: Round, stops: list[Stop], zone: ZoneInfo) -> Day:
     )
 
 
-def days_of(stops: list[Stop], zone: ZoneInfo) -> list[Day]:
+def days_of(stops: list[Stop], zone: ZoneInfo, now: datetime) -> list[Day]:
     """The rounds to which these stops belong, in their order, judged."""
     rounds: dict[UUID, list[Stop]] = {}
     for stop in stops:
         rounds.setdefault(stop.round_id, []).append(stop)
-    return [judged(mine[0].round, mine, zone) for mine in rounds.values()]
+    return [judged(mine[0].round, mine, zone, now) for mine in rounds.values()]
 
 
 @dataclass(frozen=True)

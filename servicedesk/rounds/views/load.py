@@ -14,8 +14,9 @@ from servicedesk.rounds import queries
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries.load import LoadLine
-from servicedesk.rounds.views.shown import amount_words, driver_of, staff, today_of
+from servicedesk.rounds.views.shown import driver_of, staff, today_of
 from servicedesk.staff.queries import technicians
+from servicedesk.stock.queries import amount_words
 
 
 @dataclass(frozen=True)
@@ -25,19 +26,19 @@ class Line:
     item: str
     amount: str
     kg: str
-    stops: str
+    stops: list[str]
     why: str
 
 
-def stops_words(orders: set[int], names: dict[int, str]) -> str:
-    """For which stops: "1 Mill House, 3 The Anchor"."""
-    return ", ".join(f"{order} {names[order]}" for order in sorted(orders))
+def stops_words(orders: set[int], names: dict[int, str]) -> list[str]:
+    """For which stops: "1 Mill House", "3 The Anchor"."""
+    return [f"{order} {names[order]}" for order in sorted(orders)]
 
 
 def _line(line: LoadLine, names: dict[int, str]) -> Line:
     return Line(
         item=line.item.name,
-        amount=amount_words(line.amount, line.item),
+        amount=amount_words(line.amount, line.item.unit),
         kg="" if line.kg is None else _("%(kg)s kg") % {"kg": number_format(line.kg, 1)},
         stops=stops_words(line.stops, names),
         why="; ".join(sorted(line.whys)),

@@ -3,6 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -18,20 +19,32 @@ from clients.queries import tanks_for
 from servicedesk.rounds import queries
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, Stop
-from servicedesk.rounds.views.shown import day_strip, driver_of, staff, stop_rows, today_of
+from servicedesk.rounds.views.shown import day_strip, driver_of, moment, staff, stop_rows, today_of
 from servicedesk.staff.queries import technicians
 
 
-def _lead(round_row: Round | None, stops: list[Stop]) -> tuple[str, str]:
+def _done_by(round_row: Round, to_go: list[Stop], now: datetime) -> datetime:
+    """When the last of these stops is done: as planned, or from now on where the day runs behind."""
+    free = now
+    for stop in to_go:
+        if stop.state == StopState.UNDER_WAY and stop.arrived_at is not None:
+            free = max(now, stop.arrived_at + timedelta(minutes=stop.minutes))
+            continue
+        planned = moment(round_row.day, stop.planned_at, str(now.tzinfo))
+        free = max(planned, free + timedelta(minutes=stop.drive_minutes)) + timedelta(minutes=stop.minutes)
+    return free.astimezone(now.tzinfo)
+
+
+def _lead(round_row: Round | None, stops: list[Stop], now: datetime) -> tuple[str, str]:
     if round_row is None or not stops:
         return _("No stops today."), _("The office has planned nothing for you.")
     to_go = [s for s in stops if s.state in (StopState.PLANNED, StopState.UNDER_WAY)]
     if not to_go:
         return _("All stops are done."), ""
-    last = to_go[-1]
-    end = datetime.combine(round_row.day, last.planned_at) + timedelta(minutes=last.minutes)
     bold = ngettext("One stop to go,", "%(n)s stops to go,", len(to_go)) % {"n": len(to_go)}
-    return bold, _("done at the last by %(time)s.") % {"time": time_format(end.time(), "H:i")}
+    return bold, _("done at the last by %(time)s.") % {
+        "time": time_format(_done_by(round_row, to_go, now).time(), "H:i")
+    }
 
 
 @login_required
@@ -46,7 +59,7 @@ def today(request: HttpRequest) -> HttpResponse:
     first = next(
         (r for r in open_rows if r.stop.state == StopState.UNDER_WAY), open_rows[0] if open_rows else None
     )
-    bold, rest = _lead(round_row, stops)
+    bold, rest = _lead(round_row, stops, timezone.now().astimezone(ZoneInfo(user.zone)))
     context: dict[str, Any] = {
         "driver": driver,
         "bold": bold,

@@ -16,7 +16,7 @@ from servicedesk.rounds.models import Round, SiteNote, Stop
 from servicedesk.rounds.queries import carried, standing_notes
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import technicians
-from servicedesk.stock.models import Item
+from servicedesk.stock.queries import amount_words
 from servicedesk.upkeep.queries import open_tasks_of
 
 DRAWN = {StopState.PLANNED: "planned", StopState.UNDER_WAY: "there", StopState.CLOSED: "done"}
@@ -35,17 +35,6 @@ def driver_of(request: HttpRequest, user: User) -> User:
         return user
     everyone, wanted = technicians(), request.GET.get("technician", "")
     return next((t for t in everyone if str(t.pk) == wanted), everyone[0] if everyone else user)
-
-
-def amount_words(amount: float, item: Item) -> str:
-    """So much of a supply: "2 pcs", "150 g", "1.5 L"."""
-    if item.unit == "mL" and amount >= 1000:
-        return _("%(n)s L") % {"n": f"{amount / 1000:.3g}"}
-    if item.unit == "g" and amount >= 1000:
-        return _("%(n)s kg") % {"n": f"{amount / 1000:.3g}"}
-    if item.unit == "pcs":
-        return _("%(n)s pcs") % {"n": f"{amount:g}"}
-    return f"{amount:.0f} {item.unit}"
 
 
 def today_of(user: User) -> date:
@@ -113,7 +102,7 @@ def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
                 time=time_format(stop.planned_at, "H:i"),
                 tanks=here,
                 due=list(dict.fromkeys(task.title for task in mine)),
-                carry=[f"{item.name} {amount_words(n, item)}" for item, n in carried(mine).items()],
+                carry=[f"{item.name} {amount_words(n, item.unit)}" for item, n in carried(mine).items()],
                 glyph="alone" if stop.due_visit.isolated else ("late" if late else ""),
                 notes=notes.get(stop.due_visit.site_id, []),
             )

@@ -111,7 +111,7 @@ def week(request: HttpRequest) -> HttpResponse:
         raise Http404
     stops = queries.stops_on(monday, until=last)
     now = timezone.now()
-    rows = [_row(d, user.zone, now) for d in queries.days_of(stops, ZoneInfo(user.zone)) if d.stops]
+    rows = [_row(d, user.zone, now) for d in queries.days_of(stops, ZoneInfo(user.zone), now) if d.stops]
     homeless = queries.unplaced(first=monday, last=last)
     context = {
         "lead": _lead(rows, len(homeless)),
