@@ -21,7 +21,9 @@ def changes_between(before: ReportContent, now: ReportContent) -> list[str]:
             lines += [head + line for line in _tank_changes(old[block.tank], block)]
     lines += _listed(_("Please do"), before.please_do, now.please_do)
     lines += _listed(_("Please do not"), before.please_not, now.please_not)
-    lines += _listed(_("May we"), [q.text for q in before.questions], [q.text for q in now.questions])
+    lines += _listed(
+        _("A question to you"), [q.text for q in before.questions], [q.text for q in now.questions]
+    )
     if before.next_visit != now.next_visit:
         day = now.next_visit.day or _("not planned yet")
         lines.append(_("The next visit: %(day)s.") % {"day": day})

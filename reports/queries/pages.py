@@ -47,6 +47,8 @@ class ReportLine:
     url: str
     when: str
     number: str
+    again: str = ""
+    """Where it is made again, for one that failed."""
 
 
 def held_words(reasons: list[str]) -> str:
@@ -67,8 +69,9 @@ def _sentence(report: Report, *, office: bool) -> str:
     return f"{word}. {report.sentence}" if not office else word + "."
 
 
-def line_of(report: Report, *, office: bool) -> ReportLine:
-    """How a report stands in a list."""
+def line_of(report: Report, *, office: bool, may_again: bool = False) -> ReportLine:
+    """How a report stands in a list; `may_again` offers to make a failed one again."""
+    failed = report.state == ReportState.FAILED
     arrived = report.visit.arrived_at.astimezone(zone())
     return ReportLine(
         state=GLYPHS[ReportState(report.state)],
@@ -76,7 +79,10 @@ def line_of(report: Report, *, office: bool) -> ReportLine:
         sentence=_sentence(report, office=office),
         url=reverse("reports:report", args=[report.pk]),
         when=date_format(arrived, "j F"),
-        number=report.number if report.version == 1 else f"{report.number} v{report.version}",
+        number=report.number
+        if report.version == 1
+        else _("%(number)s, version %(n)s") % {"number": report.number, "n": report.version},
+        again=reverse("reports:again", args=[report.visit_id]) if may_again and failed else "",
     )
 
 
@@ -99,7 +105,11 @@ def list_for(user: User, *, page: int = 1) -> ReportList:
     start = (page - 1) * PAGE
     found = list(rows[start : start + PAGE + 1])
     office = not user.is_client
-    needs = [line_of(r, office=office) for r in found[:PAGE] if r.state != ReportState.READY]
+    needs = [
+        line_of(r, office=office, may_again=user.is_office)
+        for r in found[:PAGE]
+        if r.state != ReportState.READY
+    ]
     if page == 1 and office:
         needs += [_unmade(visit) for visit in unmade(user)]
     states = list(rows.exclude(state=ReportState.READY).values_list("state", flat=True))

@@ -85,6 +85,7 @@ def level_row(level: Level) -> LevelRow:
         alarm_low=level.alarm_low,
         alarm_high=level.alarm_high,
         last=level.last,
+        method=_("should be %(band)s") % {"band": level.band_text} if level.band_text else "",
         kind=cast(Kind, level.kind),
         state=level.state,
         word=level.word,

@@ -155,6 +155,9 @@ def test_a_failed_report_shows_its_reason_and_is_made_again(scene: Scene) -> Non
     dispatch.fail(job=job, at=LATER, error="The paper could not be drawn.", again=False)
     office = browser(scene.owner)
     assert "It could not be made. The paper could not be drawn." in office.get("/reports/").content.decode()
+    listed = office.get("/reports/").content.decode()
+    assert f'action="/visits/{visit.pk}/report/again/"' in listed
+    assert "report/again/" not in browser(scene.technician).get("/reports/").content.decode()
     page = office.get(f"/visits/{visit.pk}/report/").content.decode()
     assert "The paper could not be drawn." in page and "Make it again" in page
     assert browser(scene.technician).post(f"/visits/{visit.pk}/report/again/").status_code == 404
