@@ -8,7 +8,9 @@ import uuid
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.db import transaction
 from django.db.models import F, Q
 
@@ -35,6 +37,15 @@ class _Bells:
     """How the queue is rung: set by dispatch.jobs, so that actions need not know the queue."""
 
     ring: Bell | None = None
+
+
+days_of: list[Callable[[], ZoneInfo]] = [lambda: ZoneInfo(settings.BUSINESS_ZONE)]
+"""Who knows the zone in which the business counts its days: the settings, until the room that keeps it says so."""
+
+
+def count_days_by(zone: Callable[[], ZoneInfo]) -> None:
+    """Say who knows the business's zone. Daily work follows it, and jobs run with it switched on."""
+    days_of[:] = [*days_of[:1], zone]
 
 
 def ring_with(bell: Bell) -> None:

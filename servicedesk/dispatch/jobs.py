@@ -89,7 +89,8 @@ def run(job_id: str) -> None:
         return
     try:
         fault_point("before_work")
-        result = work(job)
+        with timezone.override(actions.days_of[-1]()):
+            result = work(job)
     except GiveUp as reason:
         actions.fail(job=job, at=timezone.now(), error=str(reason), again=False)
     except Exception as error:  # noqa: BLE001  whatever it was is kept on the row and shown
@@ -162,14 +163,9 @@ def slots(*, at: datetime, zone: ZoneInfo) -> list[tuple[str, str]]:
     return found
 
 
-def business_zone() -> ZoneInfo:
-    """The zone in which the business counts its days (settings, until the row is known)."""
-    return ZoneInfo(settings.BUSINESS_ZONE)
-
-
 def tick_once(*, at: datetime) -> None:
     """Ask for what the calendar asks for, then ring for all that waits."""
-    for kind, key in slots(at=at, zone=business_zone()):
+    for kind, key in slots(at=at, zone=actions.days_of[-1]()):
         actions.ask(kind=kind, key=key, args={"slot": key.partition(":")[2]}, at=at)
     jobs, messages = actions.sweep(at=at)
     for job_id in jobs:

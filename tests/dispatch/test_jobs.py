@@ -9,9 +9,11 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.core import mail
 from django.core.mail.backends.locmem import EmailBackend
+from django.utils import timezone
 
 from servicedesk.dispatch import actions, jobs
 from servicedesk.dispatch.models import Job, Message
+from tests.factories.people import make_business
 
 pytestmark = pytest.mark.django_db
 
@@ -159,3 +161,17 @@ def test_after_a_pause_only_the_latest_day_is_caught_up() -> None:
     jobs.tick_once(at=AT)
     jobs.tick_once(at=AT + 9 * 24 * HOUR)
     assert set(Job.objects.values_list("key", flat=True)) == {"list:2026-11-25", "list:2026-12-04"}
+
+
+def test_daily_work_follows_the_zone_of_the_business_and_runs_with_it_switched_on() -> None:
+    make_business(zone="Pacific/Auckland")
+    seen: list[str] = []
+    jobs.register("morning")(lambda job: seen.append(timezone.get_current_timezone_name()))
+    jobs.daily("morning", at=time(6, 0))
+
+    jobs.tick_once(at=datetime(2026, 11, 24, 17, 30, tzinfo=UTC))  # 06:30 on the 25th in Auckland
+
+    row = Job.objects.get(kind="morning")
+    jobs.run(str(row.pk))
+    assert row.key == "morning:2026-11-25"
+    assert seen == ["Pacific/Auckland"]
