@@ -94,8 +94,10 @@ def answers_for(user: User, *, at: datetime) -> list[News]:
     """For owner and office: what clients answered in the last fortnight, the newest first, each question once."""
     if not user.is_office:
         return []
-    rows = Answer.objects.filter(at__gt=at - NEWS_FOR, at__lte=at).values_list("question", flat=True)
-    said = last_answers(set(rows))
+    rows = set(Answer.objects.filter(at__gt=at - NEWS_FOR, at__lte=at).values_list("question", flat=True))
+    if not rows:
+        return []
+    said = last_answers(rows)
     reports = {r.pk: r for r in reports_for(user).filter(pk__in=[a.report_id for a in said.values()])}
     zone = ZoneInfo(business().zone)
     found = [_news(answer, reports[answer.report_id], zone) for answer in said.values()]
