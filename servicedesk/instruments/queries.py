@@ -10,6 +10,7 @@ from django.db.models import OuterRef, Subquery
 from clients.models import Tank
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument, Measure, ReagentLoad, TrustMove
+from servicedesk.staff.queries import business_zone
 
 
 def measures_of(tanks: Iterable[Tank]) -> list[Measure]:
@@ -112,13 +113,13 @@ def bottle_left_ml(measure: Measure, at: datetime) -> float | None:
 
 
 def bottle_empty_on(measure: Measure, at: datetime) -> date | None:
-    """The day on which the bottle no longer holds one whole test."""
+    """The business's day on which the bottle no longer holds one whole test."""
     load = loads_of([measure], at).get(measure.pk)
-    return None if load is None else empty_day(measure, load, at)
+    return None if load is None else empty_day(measure, load, at.astimezone(business_zone()))
 
 
 def empty_day(measure: Measure, load: ReagentLoad, at: datetime) -> date | None:
-    """The same from a load already read."""
+    """The same from a load already read, by the clock of the zone in which `at` is given."""
     use = measure.tests_per_day * measure.ml_per_test
     if use <= 0:
         return None

@@ -1,14 +1,16 @@
 """Where the series of instruments stand, read in one query however many there are."""
 
 import uuid
-from datetime import timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.utils import timezone
 
+from servicedesk.instruments.actions.loads import record_load
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import Trust
-from servicedesk.instruments.queries import BY_HAND, standing_of, standings_of
+from servicedesk.instruments.queries import BY_HAND, bottle_empty_on, standing_of, standings_of
+from tests.factories.people import make_business
 from tests.factories.tanks import make_instrument, make_measure, make_tank
 
 pytestmark = pytest.mark.django_db
@@ -60,3 +62,12 @@ def test_trust_is_read_in_one_query(count, django_assert_num_queries):
 
     with django_assert_num_queries(1):
         assert len(standings_of([tank])) == count
+
+
+def test_a_bottle_is_empty_on_the_businesss_day_and_not_on_greenwichs():
+    make_business(zone="Pacific/Auckland")
+    measure = make_measure(make_instrument(), ml_per_test=1, tests_per_day=1)
+    at = datetime(2026, 6, 3, 20, 0, tzinfo=UTC)  # 08:00 on the 4th in Auckland
+    record_load(measure=measure, ml=2, at=at, by=None, origin=uuid.uuid4(), received_at=at)
+
+    assert bottle_empty_on(measure, at) == date(2026, 6, 6)
