@@ -1,6 +1,6 @@
 """A technician's day and the nightly work run by the business's clock."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.test import Client as Browser
@@ -12,7 +12,7 @@ from servicedesk.upkeep import jobs as upkeep_jobs
 from servicedesk.upkeep.models import Task, TaskRule
 from tests.factories.people import make_business, make_technician
 from tests.factories.stops import make_stop
-from tests.factories.tanks import make_plan, make_site, make_tank
+from tests.factories.tanks import make_item, make_plan, make_site, make_tank
 
 pytestmark = pytest.mark.django_db
 LATE = datetime(2026, 6, 3, 12, 30, tzinfo=UTC)
@@ -25,16 +25,40 @@ def at_late(monkeypatch):
     monkeypatch.setattr(timezone, "now", lambda: LATE)
 
 
-def test_the_round_after_midnight_is_the_new_days(at_late):
-    ida = make_technician(zone="Pacific/Auckland")
-    make_stop(ida, make_tank(make_site(name="Yesterday's place")), day=date(2026, 6, 3))
-    make_stop(ida, make_tank(make_site(name="The new day's place")), day=date(2026, 6, 4))
+@pytest.mark.parametrize(
+    ("zone", "at", "day"),
+    [
+        ("Pacific/Auckland", LATE, date(2026, 6, 4)),
+        ("Pacific/Honolulu", datetime(2026, 6, 3, 9, 59, tzinfo=UTC), date(2026, 6, 2)),
+        ("Europe/London", datetime(2026, 10, 24, 23, 30, tzinfo=UTC), date(2026, 10, 25)),  # summer time ends
+        ("Europe/London", datetime(2026, 10, 25, 23, 30, tzinfo=UTC), date(2026, 10, 25)),
+        (
+            "Pacific/Auckland",
+            datetime(2026, 9, 26, 12, 30, tzinfo=UTC),
+            date(2026, 9, 27),
+        ),  # summer time begins
+    ],
+)
+@pytest.mark.parametrize("page", ["round", "load", "hand-over"])
+def test_the_pages_of_the_day_turn_over_at_the_business_own_midnight(monkeypatch, page, zone, at, day):
+    make_business(zone=zone)
+    monkeypatch.setattr(timezone, "now", lambda: at)
+    ida = make_technician(zone=zone)
+    floss = make_item(name="Floss", unit="pcs")
+    for name, shift in (("Yesterday", -1), ("Today", 0), ("Tomorrow", 1)):
+        on = day + timedelta(days=shift)
+        tank = make_tank(make_site(name=f"{name}'s place"))
+        make_stop(ida, tank, day=on)
+        rule = TaskRule.objects.create(tank=tank, title="Floss", starts_on=on, carry=floss, carry_amount=1)
+        Task.objects.create(
+            key=name, rule=rule, tank=tank, title="Floss", earliest=on, due=on, latest=on, made_at=at
+        )
     browser = Browser()
     browser.force_login(ida, backend="django.contrib.auth.backends.ModelBackend")
 
-    page = browser.get("/round/").content.decode()
+    answer = browser.get(f"/{page}/").content.decode().split('<form method="post" class="form"')[0]
 
-    assert ("Yesterday" in page, "The new day" in page) == (False, True)
+    assert [n for n in ("Yesterday", "Today", "Tomorrow") if n in answer] == ["Today"]
 
 
 def test_visits_are_owed_from_the_business_own_day_on(at_late):

@@ -170,6 +170,25 @@ def test_a_round_that_has_begun_changes_only_when_accepted(visit, ida, owner):
     assert (before[2], where(visit)[2]) == (time(9, 0), time(13, 45))
 
 
+def test_what_waits_for_a_word_is_told_as_a_question_and_what_holds_as_done(visit, ida, ben, owner):
+    begin(ida)
+    place(visit, ben, owner)
+    asked = [(t.said, t.text) for who in (ida, ben) for t in told(who, today=TODAY)]
+
+    actions.accept(notice=Notice.objects.get(person=ida), at=NOW)
+
+    assert asked == [
+        (
+            "The office asks to give The Farrow house to Ben.",
+            "It moves when you accept. If it cannot be, ring the office.",
+        ),
+        ("The office asks to put The Farrow house on your round: 13:45.", "It waits for the other's word."),
+    ]
+    assert [(t.said, t.text) for t in told(ben, today=TODAY)] == [
+        ("The office put The Farrow house on your round: 13:45.", "Nothing else moves.")
+    ]
+
+
 def test_from_one_begun_round_to_another_both_must_accept(visit, ida, ben, owner):
     begin(ida)
     begin(ben)
@@ -185,7 +204,7 @@ def test_from_one_begun_round_to_another_both_must_accept(visit, ida, ben, owner
 def test_the_one_who_gives_a_visit_away_is_told_too(visit, ida, ben, owner):
     place(visit, ben, owner, day=TOMORROW)
 
-    assert [t.said for t in told(ida, today=TODAY)] == ["The office gives The Farrow house to Ben."]
+    assert [t.said for t in told(ida, today=TODAY)] == ["The office gave The Farrow house to Ben."]
 
 
 def test_a_visit_begun_while_the_move_waited_stays_and_the_move_is_withdrawn(visit, ida, owner):
@@ -206,7 +225,7 @@ def test_a_later_move_takes_the_place_of_one_that_waits(visit, ida, owner):
 
     first.refresh_from_db()
     assert first.withdrawn_at == NOW
-    assert [t.said for t in told(ida, today=TODAY)] == ["The office moved The Farrow house to 15:00."]
+    assert [t.said for t in told(ida, today=TODAY)] == ["The office asks to move The Farrow house to 15:00."]
 
 
 def test_accepting_twice_moves_once(visit, ida, owner):

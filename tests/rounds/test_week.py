@@ -147,6 +147,29 @@ def test_stops_whose_time_has_passed_are_named(ida, at, said):
     assert wrong(at) == said
 
 
+def test_a_missed_stop_books_nobody_twice(ida):
+    stop_at(ida, "Mill", time(9), 60)
+    late = stop_at(ida, "Quay", time(8, 0), 30, order=2)
+    at = datetime(2026, 6, 1, 9, 10, tzinfo=UTC)
+    actions.arrive(due_visit_id=late.pk, at=at)
+
+    assert wrong(at + timedelta(minutes=10)) == ["Mill, planned for 09:00, is not begun"]
+
+
+def test_hours_are_the_wall_clocks_on_the_day_the_clock_changes(ida):
+    sunday = date(2026, 10, 25)  # summer time ends in London
+    visit = make_stop(ida, make_tank(), day=sunday)
+    Stop.objects.filter(due_visit=visit).update(
+        state="closed",
+        arrived_at=datetime(2026, 10, 25, 9, 0, tzinfo=UTC),
+        left_at=datetime(2026, 10, 25, 9, 40, tzinfo=UTC),
+    )
+
+    day = days_of(stops_on(sunday), ZoneInfo("Europe/London"), NOW)[0]
+
+    assert (day.first.time(), day.end.time(), day.work, day.wrong) == (time(9), time(9, 40), 40, [])
+
+
 def test_a_stop_under_way_is_not_missed(ida):
     visit = stop_at(ida, "Mill", time(9))
     at = datetime(2026, 6, 1, 12, tzinfo=UTC)

@@ -31,11 +31,32 @@ def _words(notice: Notice, today: date) -> str:
     }
     if move.day != today:
         given["when"] = f"{date_format(move.day, 'l j F')}, {given['when']}"
+    holds = move.applied_at is not None
     if move.technician_id != notice.person_id:
-        return _("The office gives %(site)s to %(who)s.") % given
-    if move.from_technician_id == notice.person_id:
-        return _("The office moved %(site)s to %(when)s.") % given
-    return _("The office put %(site)s on your round: %(when)s.") % given
+        said = (
+            _("The office gave %(site)s to %(who)s.")
+            if holds
+            else _("The office asks to give %(site)s to %(who)s.")
+        )
+    elif move.from_technician_id == notice.person_id:
+        said = (
+            _("The office moved %(site)s to %(when)s.")
+            if holds
+            else _("The office asks to move %(site)s to %(when)s.")
+        )
+    elif holds:
+        said = _("The office put %(site)s on your round: %(when)s.")
+    else:
+        said = _("The office asks to put %(site)s on your round: %(when)s.")
+    return said % given
+
+
+def _after(notice: Notice) -> str:
+    if notice.move.applied_at is not None:
+        return _("Nothing else moves.")
+    if notice.needed:
+        return _("It moves when you accept. If it cannot be, ring the office.")
+    return _("It waits for the other's word.")
 
 
 def _open(person: User) -> QuerySet[Notice]:
@@ -48,11 +69,7 @@ def told(person: User, *, today: date) -> list[Told]:
     rows = _open(person).filter(accepted_at__isnull=True)
     rows = rows.filter(Q(move__day__gte=today) | Q(move__from_day__gte=today))
     return [
-        Told(
-            notice,
-            _words(notice, today),
-            _("It moves when you accept. Nothing else moves.") if notice.needed else _("Nothing else moves."),
-        )
+        Told(notice, _words(notice, today), _after(notice))
         for notice in rows.order_by("move__asked_at", "pk")
     ]
 

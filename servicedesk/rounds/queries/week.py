@@ -105,8 +105,9 @@ def _of_hours(timed: Timed) -> list[str]:
     return found
 
 
-def _of_order(stops: list[Timed]) -> list[str]:
-    """Isolation last; nobody in two places, and time to drive between them."""
+def _of_order(stops: list[Timed], now: datetime) -> list[str]:
+    """Isolation last; nobody in two places, and time to drive between them. A stop whose time passed unbegun stands
+    nowhere any more."""
     by_order = sorted(stops, key=lambda t: (t.stop.order, t.start))
     last_open = max((i for i, t in enumerate(by_order) if not t.stop.due_visit.isolated), default=-1)
     found = [
@@ -114,7 +115,8 @@ def _of_order(stops: list[Timed]) -> list[str]:
         for i, t in enumerate(by_order)
         if t.stop.due_visit.isolated and i < last_open
     ]
-    for before, after in pairwise(sorted(stops, key=lambda t: (t.start, t.stop.order))):
+    firm = [t for t in stops if t.stop.state != StopState.PLANNED or t.start >= now]
+    for before, after in pairwise(sorted(firm, key=lambda t: (t.start, t.stop.order))):
         names = {"a": before.name, "b": after.name, "at": _said(after.start), "until": _said(before.end)}
         left = _minutes(after.start - before.end)
         if after.start < before.end:
@@ -149,7 +151,7 @@ def judged(row: Round, stops: list[Stop], zone: ZoneInfo, now: datetime) -> Day:
         wrong = [*_not_begun(timed, now), *_of_shift(row, timed, zone)]
         for t in sorted(timed, key=lambda t: t.start):
             wrong += [*_of_window(t), *_of_hours(t)]
-        wrong += _of_order(timed)
+        wrong += _of_order(timed, now)
     return Day(
         round=row,
         stops=timed,
