@@ -23,6 +23,7 @@ from django.utils import timezone  # noqa: E402
 
 from clients.models import Tank  # noqa: E402
 from reports.models import Report  # noqa: E402
+from servicedesk.desk.management.serving import children, prepare_files  # noqa: E402
 from servicedesk.dispatch import actions, jobs  # noqa: E402
 from servicedesk.dispatch.models import Job, Message  # noqa: E402
 from servicedesk.staff.models import User  # noqa: E402
@@ -108,6 +109,13 @@ def states() -> dict[str, Any]:
     return {str(job.pk): [job.kind, job.state, job.attempt, job.error] for job in Job.objects.all()}
 
 
+def command(name: str) -> list[str]:
+    """How the house's own process tree starts one of its children."""
+    prepare_files()
+    port = int(os.environ.get("TANKROUND_PORT", "0"))
+    return next(child.command for child in children(port) if child.name == name)
+
+
 def writer(number: str, times: str) -> None:
     """Write readings and ask for work in one transaction each; name each only after its commit."""
     tank = Tank.objects.get()
@@ -162,7 +170,7 @@ def claimer(wanted: str) -> None:
             time.sleep(0.02)
 
 
-ORDERS: dict[str, Callable[..., dict[str, Any]]] = {
+ORDERS: dict[str, Callable[..., Any]] = {
     "setup": setup,
     "close": close,
     "heal": heal,
@@ -170,6 +178,7 @@ ORDERS: dict[str, Callable[..., dict[str, Any]]] = {
     "look": look,
     "ask": ask,
     "states": states,
+    "command": command,
 }
 PARTS: dict[str, Callable[..., None]] = {"writer": writer, "ticker": ticker, "claimer": claimer}
 
