@@ -206,6 +206,9 @@ def test_the_next_visit_names_who_comes_and_when():
     make_planned(tank, ida, clock.date(2026, 6, 3), clock.time(12, 24))
     assert one.next_visit(tank, now=NOW, zone=LONDON) == "Today 12:24, Ida, 45 min."
 
+    later = NOW + timedelta(hours=3)
+    assert one.next_visit(tank, now=later, zone=LONDON) == "Ida was due today at 12:24 and has not begun."
+
 
 def test_the_page_shows_trust_livestock_cautions_and_one_chart_whose_table_is_one_tap_away():
     tank = make_tank(make_site(cautions=["mains"]))

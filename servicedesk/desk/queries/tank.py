@@ -271,7 +271,10 @@ def next_visit(tank: Tank, *, now: datetime, zone: ZoneInfo) -> str:
     who, day, at, minutes, state = row
     if state == StopState.UNDER_WAY:
         return _("%(who)s is there now.") % {"who": who}
-    when = moment(datetime.combine(day, at, tzinfo=zone), now=now, zone=zone)
+    begins = datetime.combine(day, at, tzinfo=zone)
+    when = moment(begins, now=now, zone=zone)
+    if begins < now:
+        return _("%(who)s was due today at %(when)s and has not begun.") % {"who": who, "when": when}
     if day == today:
         when = _("Today %(time)s") % {"time": when}
     return _("%(when)s, %(who)s, %(n)s min.") % {"when": when, "who": who, "n": minutes}
