@@ -20,8 +20,8 @@ from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry
 
 Said = tuple[UUID | None, str] | None
-MOST_LINES = 9
-MOST_LINES_COMPACT = 5
+MEDICINES = {"copper"}
+"""What is a medicine: that it was given is told, never how much, so that nobody follows it unsupervised."""
 
 
 class Journal:
@@ -96,13 +96,18 @@ def _change(j: Journal, p: dict[str, Any]) -> Said:
 
 
 def _dose(j: Journal, p: dict[str, Any]) -> Said:
-    name = name_of(j.solutions[UUID(p["solution"])].parameter)
+    parameter = j.solutions[UUID(p["solution"])].parameter
+    name = name_of(parameter)
+    if parameter in MEDICINES:
+        return j.tank_key(p), _("%(name)s: given by us; please add none yourself") % {"name": name}
     return j.tank_key(p), _("%(name)s: one step of %(ml)s mL by hand") % {"name": name, "ml": p["ml"]}
 
 
 def _rate(j: Journal, p: dict[str, Any]) -> Said:
     channel = j.channels[UUID(p["channel"])]
     said = {"name": name_of(channel.solution.parameter), "ml": p["ml_per_day"]}
+    if channel.solution.parameter in MEDICINES:
+        return channel.tank_id, _("%(name)s: given by us; please add none yourself") % said
     return channel.tank_id, _("%(name)s: dosing pump set to %(ml)s mL a day") % said
 
 
@@ -187,13 +192,7 @@ def did(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
             said = say(journal, entry.payload)
             if said is not None and (said[0] == tank.pk or (alone and said[0] is None)):
                 lines.append(said[1])
-    lines = list(dict.fromkeys(lines))
-    most = MOST_LINES if alone else MOST_LINES_COMPACT
-    if len(lines) > most:
-        rest = len(lines) - most + 1
-        more = ngettext("and %(n)s more small task", "and %(n)s more small tasks", rest) % {"n": rest}
-        lines = [*lines[: most - 1], more]
-    return lines
+    return list(dict.fromkeys(lines))
 
 
 def _reason(text: str) -> str:

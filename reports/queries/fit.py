@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from reports.queries.shape import ReportContent, TankBlock
+from reports.queries.short import tasks_cut
 
 PAGES = 2
 PAGE_PX = 965.0
@@ -96,7 +97,7 @@ def _second(content: ReportContent, form: str) -> float:
     """The second page without drawings."""
     blocks = content.tanks
     heads = 0 if form == "one" else 28 * len(blocks)
-    did = heads + sum(_column(block.did or [""], form) for block in blocks)
+    did = heads + sum(_column(block.did or [""], form) for block in tasks_cut(content).tanks)
     did_not = heads + sum(_column(block.did_not or [""], form) for block in blocks)
     if form == "table":
         did, did_not = 90 + did / len(blocks), 90 + did_not / len(blocks)

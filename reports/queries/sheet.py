@@ -15,7 +15,7 @@ from reports.queries import words
 from reports.queries.fit import Plan, plans
 from reports.queries.paper import CHART_PX, charts_of, on_paper, photo_inside, style, tone_of
 from reports.queries.shape import Level, ReportContent, TankBlock
-from reports.queries.short import clipped, grouped, listed_short, shortened
+from reports.queries.short import clipped, grouped, listed_short, shortened, tasks_cut
 from servicedesk.core.drawing.glyphs import TONE_OF, glyph_svg
 from servicedesk.core.drawing.pen import INK, TONES
 
@@ -44,6 +44,7 @@ def report_html(
 ) -> str:
     """The finished HTML of a report. `link` opens it on the web; without a plan it is laid out by the first."""
     plan = plan or plans(content, changes)[0]
+    content = content if plan.form == "table" else tasks_cut(content)
     c = shortened(content, most=plan.most, letters=plan.letters)
     context: dict[str, Any] = {
         "c": c,

@@ -10,6 +10,8 @@ from reports.queries.shape import Question, ReportContent, TankBlock
 
 ELLIPSIS = "…"
 MOST_NAMED = 3
+MOST_LINES, MOST_LINES_EACH = 9, 5
+"""So many lines tell what was done on a single tank, and on each of several."""
 
 
 def grouped(rows: list[tuple[str, list[str]]], *, rare_first: bool = False) -> list[tuple[str, str]]:
@@ -46,6 +48,22 @@ def listed_short(lines: list[str], most: int, letters: int) -> list[str]:
         more = ngettext("and %(n)s more", "and %(n)s more", rest) % {"n": rest}
         lines = [*lines[: most - 1], more]
     return [clipped(line, letters) for line in lines]
+
+
+def tasks_cut(content: ReportContent) -> ReportContent:
+    """What was done, on paper, in a column's length; the page of the report tells the rest."""
+    most = MOST_LINES if len(content.tanks) == 1 else MOST_LINES_EACH
+    return replace(content, tanks=[replace(block, did=_done(block.did, most)) for block in content.tanks])
+
+
+def _done(lines: list[str], most: int) -> list[str]:
+    if len(lines) <= most:
+        return lines
+    rest = len(lines) - most + 1
+    more = ngettext(
+        "and %(n)s more small task, told on your page", "and %(n)s more small tasks, told on your page", rest
+    )
+    return [*lines[: most - 1], more % {"n": rest}]
 
 
 def shortened(content: ReportContent, *, most: int, letters: int) -> ReportContent:

@@ -367,6 +367,16 @@ def test_jargon_guarantees_and_certificates_are_not_in_our_own_words(scene: Scen
     assert [word for word in banned if word in words] == []
 
 
+def test_how_much_of_a_medicine_was_given_is_never_told(scene: Scene) -> None:
+    scene.before()
+    solution = make_solution(parameter="copper")
+    journey = scene.tested()
+    journey.write("dose", tank=str(scene.tank.pk), solution=str(solution.pk), ml="37.5")
+    content = told(journey.close())
+    assert "Copper: given by us; please add none yourself" in content.tanks[0].did
+    assert "37.5" not in all_words(content)
+
+
 def test_nothing_of_another_client_is_told(scene: Scene) -> None:
     other: Client = make_client(name="Marlow School")
     foreign = make_reef(make_site(other, name="Marlow School hall"), name="The school tank")

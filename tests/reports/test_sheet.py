@@ -76,6 +76,15 @@ def test_texts_are_cut_between_words_and_only_when_they_do_not_fit(scene: Scene)
     assert "1240.50 EUR" in words and "88 EUR" in words
 
 
+def test_work_that_has_no_line_on_paper_stands_on_the_page(scene: Scene) -> None:
+    visit = KINDS["full"](scene)
+    _pages, words = paper_of(visit)
+    assert "and 11 more small tasks, told on your page" in words
+    assert "Piece of work number 12 of the season" not in words
+    did = content_of(visit, at=LATER).tanks[0].did
+    assert "Piece of work number 12 of the season" in did and len(did) == 19
+
+
 def test_what_several_tanks_share_stands_once(scene: Scene) -> None:
     content = content_of(KINDS["five"](scene), at=LATER)
     html = report_html(
