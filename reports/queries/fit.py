@@ -59,15 +59,16 @@ def plans(content: ReportContent, changes: list[str]) -> list[Plan]:
 
 
 def _less(plan: Plan) -> list[Plan]:
-    """The same with lower drawings, then with fewer, then flowing from page to page."""
+    """The same with lower drawings, with one chart moved overleaf, then with fewer, then flowing from page to page."""
     lower = replace(
         plan, chart_px=CHART_LOW, chart_two_px=CHART_LOW, photo_px=PHOTO_LOW, row=min(plan.row, ROW_PX)
     )
     fewer = replace(
         lower, charts=min(plan.charts, 1), charts_two=0, photos=min(plan.photos, 1), row=ROW_SMALL_PX
     )
+    moved = replace(lower, charts=max(plan.charts - 1, 0), charts_two=plan.charts_two + min(plan.charts, 1))
     flowing = replace(fewer, split=False)
-    return [lower, fewer, flowing, replace(flowing, charts=0), replace(flowing, charts=0, small=True)]
+    return [lower, moved, fewer, flowing, replace(flowing, charts=0), replace(flowing, charts=0, small=True)]
 
 
 def lines_in(text: str, letters: int) -> int:
