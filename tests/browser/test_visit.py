@@ -2,12 +2,13 @@
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from PIL import Image
 
 import reports.jobs  # noqa: F401  registers the work that is run here
 from servicedesk.dispatch import jobs
 from servicedesk.dispatch.models import Job
 from servicedesk.staff.choices import Role
-from servicedesk.visits.models import Entry, Visit
+from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.water.models import Reading
 from tests.factories.people import PASSWORD, make_business, make_client_user, make_owner, make_technician
 from tests.factories.stops import make_reef_to_test, make_stop
@@ -299,4 +300,23 @@ def test_two_results_that_disagree_are_told_while_typing_and_once_kept(scene, li
 
     assert (typed, page.text_content("[data-word]").strip()) == ("Test again", "Test again")
     assert "do not agree" in page.text_content("[data-sentence]")
+    assert eyes.errors == []
+
+
+def test_one_button_takes_and_keeps_a_photo(scene, live_server, open_page, tmp_path):
+    file = tmp_path / "tank.jpg"
+    Image.new("RGB", (90, 60), (10, 90, 60)).save(file)
+    eyes = open_page()
+    sign_in(eyes, live_server, scene["technician"])
+    page = eyes.page
+    page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/work/")
+
+    with page.expect_file_chooser() as chosen:
+        page.tap("label:has-text('Take a photo of this tank')")
+    with page.expect_navigation():
+        chosen.value.set_files(file)
+
+    assert [(p.width, p.height, p.tank) for p in Photo.objects.all()] == [(90, 60, scene["tank"])]
+    assert Entry.objects.filter(kind="photo").count() == 1
+    assert page.locator(".photos img").count() == 1
     assert eyes.errors == []

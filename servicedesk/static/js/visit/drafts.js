@@ -74,6 +74,8 @@ document.querySelectorAll("form[data-draft]").forEach(keepDrafts);
 const photo = document.querySelector("[data-photo]");
 if (photo) {
   const send = document.querySelector("[data-photo-send]");
-  send.hidden = true;
+  send.hidden = true; // one button: the label opens the camera, and what it takes is sent
+  photo.classList.add("unseen");
+  photo.labels[0].classList.add("button");
   photo.addEventListener("change", () => photo.files.length && photo.form.requestSubmit());
 }
