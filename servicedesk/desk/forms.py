@@ -13,7 +13,7 @@ from servicedesk.core.units import PARAMETERS
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.models import User
-from servicedesk.stock.models import Item, Lot
+from servicedesk.stock.models import Item, Lot, Place
 from servicedesk.upkeep.models import TaskRule
 from servicedesk.water.models import Band, Method, TankTest
 
@@ -63,6 +63,7 @@ KINDS = {
         Kind("instrument", _("Instrument"), Instrument, ("equipment", "interval_minutes", "grace_minutes"), "tank"),
         Kind("measure", _("What it measures"), Measure, ("parameter", "sent_name", "unit", "method", "reagent", "ml_per_test", "tests_per_day"), "instrument"),
         Kind("item", _("Supply"), Item, ("name", "kind", "unit", "pack_size", "price_per_pack", "lead_days", "supplier", "shelf"), "", ("price_per_pack",)),
+        Kind("place", _("Store or van"), Place, ("name", "kind", "keeper")),
         Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
         Kind("solution", _("Dosing solution"), Solution, ("parameter", "per_ml", "per_ml_u_rel", "composition"), "item"),
         Kind("method", _("Way of testing"), Method, ("parameter", "name", "kind", "tolerance_abs", "tolerance_rel", "resolution", "minutes", "reagent", "ml_per_test")),
@@ -89,6 +90,7 @@ LABELS: dict[str, Any] = {
     "cautions": _("Work hazards here, shown before hands go in"),
     "hazards": _("Work hazards of this task"),
     "sensitive_to": _("Sensitive to"),
+    "keeper": _("In the name of"),
     "lead_days": _("Days to come after ordering"),
 }
 HAZARDS = [(row["id"], row["title"]) for row in read_json("hazards.json")["hazards"]]
@@ -127,10 +129,9 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
             )
         if name == "weekday":
             fields[name] = forms.TypedChoiceField(label=LABELS["weekday"], choices=WEEKDAYS, coerce=int)
-    if "technician" in fields:
-        fields["technician"].queryset = User.objects.filter(role="technician", is_active=True).order_by(
-            "name"
-        )
+    for name in ("technician", "keeper"):
+        if name in fields:
+            fields[name].queryset = User.objects.filter(role="technician", is_active=True).order_by("name")
     if isinstance(parent, Site):
         for name in ("tank", "tanks"):
             if name in fields:

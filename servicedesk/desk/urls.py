@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.desk.views import components, door, hand_over, office, own, setup
+from servicedesk.desk.views import components, door, hand_over, office, own, setup, supplies
 
 app_name = "desk"
 urlpatterns = [
@@ -21,7 +21,8 @@ urlpatterns = [
     path("contacts/<uuid:key>/door/", own.contact_door, name="contact_door"),
     path("contacts/<uuid:key>/shut/", own.contact_shut, name="contact_shut"),
     path("tanks/<uuid:key>/own/", own.tank, name="own_tank"),
-    path("supplies/", own.items, name="items"),
+    path("supplies/", supplies.items, name="items"),
+    path("supplies/<uuid:key>/", supplies.item, name="item"),
     path("methods/", own.methods, name="methods"),
     path("own/<slug:kind>/new/", own.new, name="own_new"),
     path("own/<slug:kind>/<str:key>/", own.edit, name="own_edit"),

@@ -52,16 +52,21 @@ class Lot(models.Model):
 
 
 class Place(models.Model):
+    """A store or a van. A van may have a keeper: the technician who counts it."""
+
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=60, unique=True)
     kind = models.CharField(max_length=6, choices=PlaceKind.choices)
+    keeper = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="keeps"
+    )
 
     def __str__(self) -> str:
         return self.name
 
 
 class Movement(Fact):
-    """So much of an item came to (+) or left (-) a place."""
+    """So much of an item came to (+) or left (-) a place. A count that agrees is a movement of nought."""
 
     item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="movements")
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="movements")
@@ -71,6 +76,7 @@ class Movement(Fact):
     at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
     note = models.CharField(max_length=200, blank=True)
+    price_per_pack = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["origin", "part"], name="movement_once")]

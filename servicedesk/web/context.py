@@ -26,6 +26,7 @@ NAVIGATION: dict[str, Sequence[Entry]] = {
     "technician": (
         (_("Round"), "rounds:today"),
         (_("Load"), "rounds:load"),
+        (_("Van"), "stock:van"),
         (_("Look up"), "rounds:look_up"),
         (_("Hand over"), "desk:hand_over"),
     ),

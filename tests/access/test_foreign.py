@@ -16,7 +16,14 @@ from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
 from tests.factories.people import make_business, make_client_user, make_owner, make_technician
 from tests.factories.stops import entry, make_reef_to_test, make_stop
-from tests.factories.tanks import make_client, make_contact, make_instrument, make_livestock, make_site
+from tests.factories.tanks import (
+    make_client,
+    make_contact,
+    make_instrument,
+    make_item,
+    make_livestock,
+    make_site,
+)
 
 pytestmark = pytest.mark.django_db
 CANARY = "canary-7f3a"
@@ -66,6 +73,7 @@ class World:
         )
         self.instrument = make_instrument(self.tank)
         self.token = make_token(instrument=self.instrument, at=now)[1]
+        self.item = make_item(name=f"{CANARY} supply")
         self.contact = make_contact(client, name=f"{CANARY} person")
         other = make_site()
         self.a = make_client_user()
@@ -81,6 +89,7 @@ class World:
             "desk:contact_shut": self.contact.pk,
             "desk:token": self.instrument.pk,
             "rounds:accept": self.notice.pk,
+            **dict.fromkeys(("desk:item", "stock:receive", "stock:count", "stock:move"), self.item.pk),
         }
         if name.startswith("reports:") and name in (
             "reports:report",

@@ -24,7 +24,6 @@ from servicedesk.instruments.models import Instrument
 from servicedesk.staff.actions import NotHired
 from servicedesk.staff.forms import PasswordsMixin
 from servicedesk.stock.models import Item
-from servicedesk.stock.queries import balances
 from servicedesk.water.models import Band, Method, TankTest
 
 
@@ -62,11 +61,15 @@ def _home(row: Model | None) -> str:
         return f"/clients/{row.client_id}/"
     if isinstance(row, Tank):
         return f"/tanks/{row.pk}/own/"
+    if isinstance(row, Item):
+        return f"/supplies/{row.pk}/"
     for name in ("tank", "site", "instrument", "item"):
         parent = getattr(row, name, None)
         if isinstance(parent, Instrument):
             return _home(parent.tank)
-        if isinstance(parent, Model) and not isinstance(parent, Item):
+        if isinstance(parent, Item):
+            return f"/supplies/{parent.pk}/"
+        if isinstance(parent, Model):
             return f"/clients/{parent.client_id}/" if isinstance(parent, Site) else _home(parent)
     return "/methods/" if isinstance(row, Method) else "/supplies/"
 
@@ -182,17 +185,6 @@ def tank(request: HttpRequest, key: str) -> HttpResponse:
     ]
     shown = [(name, title, [_line(r) for r in rows]) for name, title, rows in parts]
     return render(request, "desk/own_tank.html", {"tank": row, "parts": shown})
-
-
-@login_required
-@require_GET
-def items(request: HttpRequest) -> HttpResponse:
-    user = staff_of(request)
-    stock = balances()
-    rows = [
-        {"item": i, "left": stock.get(i.pk, 0.0)} for i in Item.objects.order_by("retired_on", "name", "pk")
-    ]
-    return render(request, "desk/items.html", {"rows": rows, "prices": user.is_owner})
 
 
 @login_required
