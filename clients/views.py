@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 
 from clients.queries import get_tank_for
 from servicedesk.staff.models import User
+from servicedesk.web.zones import day_of
 
 
 @login_required
@@ -18,7 +19,7 @@ from servicedesk.staff.models import User
 def tank_photo(request: HttpRequest, key: UUID) -> FileResponse:
     user = request.user
     assert isinstance(user, User)
-    tank = get_tank_for(user, key, on=timezone.now().date())
+    tank = get_tank_for(user, key, on=day_of(timezone.now()))
     root = Path(settings.MEDIA_ROOT).resolve()
     path = (root / tank.photo).resolve()
     if not tank.photo or not path.is_relative_to(root) or not path.is_file():

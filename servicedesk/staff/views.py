@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST
 from servicedesk.staff import actions, queries
 from servicedesk.staff.forms import NewPersonForm, PersonForm, SignInForm
 from servicedesk.staff.models import User
+from servicedesk.web.zones import day_of
 
 
 class SignIn(auth.LoginView):
@@ -69,7 +70,7 @@ def person_new(request: HttpRequest) -> HttpResponse:
     form = NewPersonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            hired = actions.hire(on=timezone.now().date(), **form.cleaned_data)
+            hired = actions.hire(on=day_of(timezone.now()), **form.cleaned_data)
         except actions.NotHired as wrong:
             form.add_error("email", str(wrong))
         else:

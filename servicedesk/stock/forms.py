@@ -77,6 +77,9 @@ class ReceiptForm(_Amount):
         self.fields["place"].queryset = places  # type: ignore[attr-defined]
         if not places.exists():
             del self.fields["place"]
+        elif posted is not None and "place" not in posted:
+            # the page was made before the first place was: sending it twice makes that place in between
+            self.fields["place"].required = False
         if not prices:
             del self.fields["price"]
         else:

@@ -25,6 +25,7 @@ from servicedesk.staff.actions import NotHired
 from servicedesk.staff.forms import PasswordsMixin
 from servicedesk.stock.models import Item
 from servicedesk.water.models import Band, Method, TankTest
+from servicedesk.web.zones import day_of
 
 
 def _kind(name: str) -> Kind:
@@ -114,7 +115,7 @@ def edit(request: HttpRequest, kind: str, key: str) -> HttpResponse:
 def retire(request: HttpRequest, kind: str, key: str) -> HttpResponse:
     staff_of(request)
     row = _row(_kind(kind).model, key)
-    if not own.retire(row=row, on=timezone.now().date()):
+    if not own.retire(row=row, on=day_of(timezone.now())):
         raise Http404
     messages.success(request, _("Kept."))
     return redirect(_home(row))
@@ -173,7 +174,7 @@ def _line(row: Model) -> Line:
 @require_GET
 def tank(request: HttpRequest, key: str) -> HttpResponse:
     user = staff_of(request)
-    row = get_tank_for(user, key, on=timezone.now().date())
+    row = get_tank_for(user, key, on=day_of(timezone.now()))
     parts = [
         ("band", _("Bands"), row.bands.order_by("parameter")),
         ("test", _("Tests on each visit"), row.tests.select_related("method").order_by("order")),
@@ -205,7 +206,7 @@ def contact_door(request: HttpRequest, key: str) -> HttpResponse:
     form = PasswordsMixin(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            own.let_sign_in(contact=row, password=form.cleaned_data["password"], on=timezone.now().date())
+            own.let_sign_in(contact=row, password=form.cleaned_data["password"], on=day_of(timezone.now()))
         except (own.NotKept, NotHired) as wrong:
             form.add_error(None, str(wrong))
         else:

@@ -17,6 +17,7 @@ from servicedesk.staff.forms import BusinessForm, OwnerForm
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Item
 from servicedesk.water.models import Method, TankTest
+from servicedesk.web.zones import day_of
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ def _first(request: HttpRequest) -> HttpResponse:
             name=said["owner_name"],
             email=said["owner_email"],
             password=said["password"],
-            on=timezone.now().date(),
+            on=day_of(timezone.now()),
         )
         login(request, user, backend="django.contrib.auth.backends.ModelBackend")
         return redirect("desk:setup")

@@ -15,6 +15,7 @@ from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
 from servicedesk.stock.queries import balances, get_item_for, lots_of, movements_of, places_for
 from servicedesk.water.models import Method
+from servicedesk.web.zones import day_of
 
 
 @login_required
@@ -35,7 +36,7 @@ def items(request: HttpRequest) -> HttpResponse:
 def item(request: HttpRequest, key: UUID) -> HttpResponse:
     user = staff_of(request)
     row = get_item_for(user, key)
-    today = timezone.localtime().date()
+    today = day_of(timezone.now())
     lots = [
         {"lot": left, "past": bool(left.lot and left.lot.expires_on and left.lot.expires_on < today)}
         for left in lots_of(row)
