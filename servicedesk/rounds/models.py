@@ -89,7 +89,8 @@ class Stop(models.Model):
 
 class Move(models.Model):
     """The office put a visit on a technician's day, or moved it. It holds at once, or, where a round has already begun,
-    when the technicians concerned have accepted. `from_…` is where it stood before, if it stood anywhere."""
+    when the technicians concerned have accepted. `from_…` is where it stood before, if it stood anywhere; `off` takes
+    it off that day and puts it nowhere: it is still owed."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     due_visit = models.ForeignKey(DueVisit, on_delete=models.PROTECT, related_name="moves")
@@ -101,6 +102,7 @@ class Move(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     from_day = models.DateField(null=True, blank=True)
+    off = models.BooleanField(default=False)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     asked_at = models.DateTimeField()
     applied_at = models.DateTimeField(null=True, blank=True)

@@ -275,3 +275,44 @@ def test_another_day_is_named_in_the_banner(visit, ida, owner):
     assert [t.said for t in told(ida, today=TODAY)] == [
         "The office moved The Farrow house to Tuesday 2 March, 13:45."
     ]
+
+
+def test_what_stands_on_no_round_is_not_taken_off(owner):
+    with pytest.raises(actions.NotPlanned, match="no round"):
+        actions.take_off(due_visit=owe(), by=owner, at=NOW)
+
+
+def test_a_visit_that_has_begun_is_not_taken_off(visit, owner):
+    actions.arrive(due_visit_id=visit.pk, at=NOW)
+
+    browser_of(owner).post(f"/week/visits/{visit.pk}/", {"off": "1"})
+
+    assert (Stop.objects.get().state, Move.objects.count()) == ("under_way", 0)
+
+
+def test_a_technician_takes_nothing_off(visit, ida):
+    answer = browser_of(ida).post(f"/week/visits/{visit.pk}/", {"off": "1"})
+
+    assert (answer.status_code, Stop.objects.get().state) == (404, "planned")
+
+
+def test_taken_off_before_the_round_began_it_is_told_stays_owed_and_shuts_the_key(visit, ida, owner):
+    answer = browser_of(owner).post(f"/week/visits/{visit.pk}/", {"off": "1"}, follow=True).content.decode()
+
+    assert "it was called off that day" in answer
+    assert [t.said for t in told(ida, today=TODAY)] == [
+        "The office took The Farrow house off your round of today."
+    ]
+    assert browser_of(ida).post(f"/stops/{visit.pk}/key/").status_code == 404
+
+
+def test_a_begun_round_loses_a_stop_only_when_it_is_accepted(visit, ida, owner):
+    begin(ida)
+    actions.take_off(due_visit=visit, by=owner, at=NOW)
+    before = Stop.objects.get(due_visit=visit).state
+    said = [t.said for t in told(ida, today=TODAY)]
+
+    actions.accept(notice=Notice.objects.get(), at=NOW)
+
+    assert said == ["The office asks to take The Farrow house off your round of today."]
+    assert (before, Stop.objects.get(due_visit=visit).state) == ("planned", "called_off")

@@ -2,7 +2,7 @@
 
 from servicedesk.rounds.actions.news import arrive, call_off, leave
 from servicedesk.rounds.actions.notes import NotNoted, write_note
-from servicedesk.rounds.actions.placing import accept, place
+from servicedesk.rounds.actions.placing import accept, place, take_off
 from servicedesk.rounds.actions.planning import (
     NotPlanned,
     owe_call_out,
@@ -23,5 +23,6 @@ __all__ = [
     "place",
     "plan_simply",
     "put_on_round",
+    "take_off",
     "write_note",
 ]

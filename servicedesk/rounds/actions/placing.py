@@ -6,6 +6,7 @@ from datetime import date, datetime, time
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from servicedesk.rounds.actions.news import call_off
 from servicedesk.rounds.actions.planning import NotPlanned, put_on_round
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Move, Notice, Stop
@@ -49,13 +50,16 @@ def _make_room(move: Move) -> int:
 
 
 def _apply(move: Move, at: datetime) -> None:
-    put_on_round(
-        due_visit=move.due_visit,
-        day=move.day,
-        technician=move.technician,
-        order=_make_room(move),
-        planned_at=move.planned_at,
-    )
+    if move.off:
+        call_off(stop=Stop.objects.get(due_visit=move.due_visit_id))
+    else:
+        put_on_round(
+            due_visit=move.due_visit,
+            day=move.day,
+            technician=move.technician,
+            order=_make_room(move),
+            planned_at=move.planned_at,
+        )
     Move.objects.filter(pk=move.pk).update(applied_at=at)
     move.applied_at = at
 
@@ -97,6 +101,37 @@ def place(
         asked[move.from_technician] = left or asked.get(move.from_technician, False)
     Notice.objects.bulk_create(Notice(move=move, person=p, needed=needed) for p, needed in asked.items())
     if not any(asked.values()):
+        _apply(move, at)
+    return move
+
+
+@transaction.atomic
+def take_off(*, due_visit: DueVisit, by: User, at: datetime) -> Move:
+    """Take a visit off its day; it stays owed. The technician is told, and asked where the round has begun. Raises
+    NotPlanned."""
+    due_visit = DueVisit.objects.select_for_update().get(pk=due_visit.pk)
+    stop = Stop.objects.select_related("round", "round__technician").filter(due_visit=due_visit).first()
+    if stop is None or stop.state == StopState.CALLED_OFF:
+        raise NotPlanned(_("It stands on no round."))
+    if stop.state in BEGUN:
+        raise NotPlanned(_("The visit has begun; it stays where it is."))
+    due_visit.moves.filter(applied_at__isnull=True, withdrawn_at__isnull=True).update(withdrawn_at=at)
+    driver, day = stop.round.technician, stop.round.day
+    move = Move.objects.create(
+        due_visit=due_visit,
+        technician=driver,
+        day=day,
+        order=stop.order,
+        planned_at=stop.planned_at,
+        from_technician=driver,
+        from_day=day,
+        off=True,
+        asked_by=by,
+        asked_at=at,
+    )
+    needed = _has_begun(driver, day)
+    Notice.objects.create(move=move, person=driver, needed=needed)
+    if not needed:
         _apply(move, at)
     return move
 

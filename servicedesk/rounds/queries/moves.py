@@ -32,7 +32,12 @@ def _words(notice: Notice, today: date) -> str:
     if move.day != today:
         given["when"] = f"{date_format(move.day, 'l j F')}, {given['when']}"
     holds = move.applied_at is not None
-    if move.technician_id != notice.person_id:
+    if move.off:
+        given["day"] = _("today") if move.day == today else date_format(move.day, "l j F")
+        off = _("The office took %(site)s off your round of %(day)s.")
+        asks = _("The office asks to take %(site)s off your round of %(day)s.")
+        said = off if holds else asks
+    elif move.technician_id != notice.person_id:
         said = (
             _("The office gave %(site)s to %(who)s.")
             if holds

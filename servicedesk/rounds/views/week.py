@@ -145,6 +145,8 @@ def _start(visit: DueVisit) -> dict[str, Any]:
 
 def _said_of(move: Move) -> str:
     names = {"site": move.due_visit.site.name, "who": move.technician.name}
+    if move.applied_at is not None and move.off:
+        return _("%(site)s is off the round of %(who)s and still owed. It is told there.") % names
     if move.applied_at is not None:
         return _("%(site)s stands on the round of %(who)s. It is told there.") % names
     waits = [n.person.name for n in move.notices.select_related("person").filter(needed=True).order_by("pk")]
@@ -154,11 +156,21 @@ def _said_of(move: Move) -> str:
     }
 
 
+def _take_off(request: HttpRequest, owed: DueVisit, user: User) -> HttpResponse:
+    try:
+        messages.success(request, _said_of(actions.take_off(due_visit=owed, by=user, at=timezone.now())))
+    except actions.NotPlanned as wrong:
+        messages.error(request, str(wrong))
+    return redirect(f"{reverse('rounds:week')}?from={owed.due.isoformat()}")
+
+
 @login_required
 def place(request: HttpRequest, visit: UUID) -> HttpResponse:
     """Put a visit on a technician's day, or move it (the office)."""
     user = staff(request)
     owed = queries.owed_visit_for(user, visit)
+    if "off" in request.POST:
+        return _take_off(request, owed, user)
     form = PlaceForm(request.POST or None, initial=_start(owed))
     if request.method == "POST" and form.is_valid():
         try:
