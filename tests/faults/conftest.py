@@ -93,6 +93,8 @@ class Talk(socketserver.StreamRequestHandler):
 class House:
     """The house's processes over one data folder."""
 
+    complaints: Path | None = None
+
     def __init__(self, var: Path, redis_port: int, sink: Sink) -> None:
         self.var, self.sink = var, sink
         self.env = {
@@ -116,14 +118,15 @@ class House:
         return self.var / "tankround.sqlite3"
 
     def start(self, words: list[str], *, piped: bool = False, fault: str = "") -> subprocess.Popen[str]:
-        """A process of the house, leader of its own group."""
+        """A process of the house, leader of its own group. What it complains of goes to `complaints`."""
+        complaints = subprocess.DEVNULL if self.complaints is None else self.complaints.open("a")
         process = subprocess.Popen(
             [sys.executable, *words],
             cwd=ROOT,
             env={**self.env, "TANKROUND_FAULT": fault} if fault else self.env,
             stdin=subprocess.PIPE if piped else subprocess.DEVNULL,
             stdout=subprocess.PIPE if piped else subprocess.DEVNULL,
-            stderr=None if piped else subprocess.DEVNULL,
+            stderr=None if piped and self.complaints is None else complaints,
             text=True,
             start_new_session=True,
         )

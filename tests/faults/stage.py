@@ -10,6 +10,7 @@ import time
 import uuid
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -26,12 +27,15 @@ from reports.models import Report  # noqa: E402
 from servicedesk.desk.management.serving import children, prepare_files  # noqa: E402
 from servicedesk.dispatch import actions, jobs  # noqa: E402
 from servicedesk.dispatch.models import Job, Message  # noqa: E402
+from servicedesk.instruments.actions import make_token  # noqa: E402
 from servicedesk.staff.models import User  # noqa: E402
 from servicedesk.visits.models import Visit  # noqa: E402
+from servicedesk.watch import actions as watch  # noqa: E402
 from servicedesk.water import actions as water  # noqa: E402
-from tests.factories.people import make_business, make_owner, make_technician  # noqa: E402
+from tests.factories.people import PASSWORD, make_business, make_owner, make_technician  # noqa: E402
 from tests.factories.reported import STEADY, VISIT_AT, hotel, make_reef, past_visit  # noqa: E402
-from tests.factories.tanks import make_contact, make_site  # noqa: E402
+from tests.factories.stops import make_stop  # noqa: E402
+from tests.factories.tanks import make_contact, make_instrument, make_measure, make_site  # noqa: E402
 from tests.factories.visited import Journey  # noqa: E402
 from tests.faults import kinds  # noqa: E402, F401  registers the tests' own work
 
@@ -109,6 +113,31 @@ def states() -> dict[str, Any]:
     return {str(job.pk): [job.kind, job.state, job.attempt, job.error] for job in Job.objects.all()}
 
 
+def door() -> dict[str, Any]:
+    """What a tablet and an instrument need to write: a sign-in, today's stop, a closed one, a pass."""
+    technician, tank = User.objects.get(role="technician"), Tank.objects.get()
+    instrument = make_instrument(tank)
+    make_measure(instrument)
+    return {
+        "sign_in": [technician.email, PASSWORD],
+        "visit": str(make_stop(technician, tank).pk),
+        "closed": str(Visit.objects.filter(state="closed").earliest("closed_at").pk),
+        "tank": str(tank.pk),
+        "method": str(tank.tests.get(parameter="alkalinity").method_id),
+        "token": make_token(instrument=instrument, at=timezone.now())[1],
+    }
+
+
+def detector() -> None:
+    """Judge and look for silence without pause; says how often it did."""
+    for number in count(1):
+        watch.sweep(at=timezone.now())
+        watch.watch_silence(at=timezone.now())
+        if number % 20 == 0:
+            say({"looked": number})
+        time.sleep(0.02)
+
+
 def command(name: str) -> list[str]:
     """How the house's own process tree starts one of its children."""
     prepare_files()
@@ -179,8 +208,14 @@ ORDERS: dict[str, Callable[..., Any]] = {
     "ask": ask,
     "states": states,
     "command": command,
+    "door": door,
 }
-PARTS: dict[str, Callable[..., None]] = {"writer": writer, "ticker": ticker, "claimer": claimer}
+PARTS: dict[str, Callable[..., None]] = {
+    "writer": writer,
+    "ticker": ticker,
+    "claimer": claimer,
+    "detector": detector,
+}
 
 
 def main() -> None:
