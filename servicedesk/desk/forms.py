@@ -7,6 +7,7 @@ from django import forms
 from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
+from clients.forms import number_of_animals
 from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
 from servicedesk.core.tables import read_json
 from servicedesk.core.units import PARAMETERS
@@ -108,6 +109,9 @@ def form_of(kind: Kind, *, parent: Model | None, row: Model | None, prices: bool
     instance = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
     form = made(posted, instance=instance)
     _narrow(form, kind, parent)
+    if kind.model is Livestock and row is None:
+        form.fields["number"] = number_of_animals()
+        form.order_fields(["name", "number"])
     return form
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.desk.views import components, door, hand_over, office, own, setup, supplies
+from servicedesk.desk.views import animals, components, door, hand_over, office, own, setup, supplies
 
 app_name = "desk"
 urlpatterns = [
@@ -21,6 +21,7 @@ urlpatterns = [
     path("contacts/<uuid:key>/door/", own.contact_door, name="contact_door"),
     path("contacts/<uuid:key>/shut/", own.contact_shut, name="contact_shut"),
     path("tanks/<uuid:key>/own/", own.tank, name="own_tank"),
+    path("animals/<uuid:key>/", animals.animals, name="animals"),
     path("supplies/", supplies.items, name="items"),
     path("supplies/<uuid:key>/", supplies.item, name="item"),
     path("methods/", own.methods, name="methods"),

@@ -17,7 +17,7 @@ class TypedNumber(forms.CharField):
     def __init__(self, **given: Any) -> None:
         super().__init__(widget=forms.TextInput(attrs={"inputmode": "decimal"}), max_length=20, **given)
 
-    def clean(self, value: Any) -> float | None:  # type: ignore[override]
+    def clean(self, value: Any) -> float | None:
         text = super().clean(value)
         if not text:
             return None

@@ -52,7 +52,7 @@ class World:
         type(self.tank).objects.filter(pk=self.tank.pk).update(name=f"{CANARY} tank", place=CANARY)
         self.owner, self.ida = make_owner(), make_technician()
         self.due = make_stop(self.ida, self.tank)
-        make_livestock(self.tank, name=f"{CANARY} fish")
+        self.fish = make_livestock(self.tank, name=f"{CANARY} fish")
         take_entries(
             entries=[entry(self.due, "finding", text=CANARY), entry(self.due, "close")], by=self.ida, at=now
         )
@@ -88,6 +88,7 @@ class World:
             "desk:contact_door": self.contact.pk,
             "desk:contact_shut": self.contact.pk,
             "desk:token": self.instrument.pk,
+            "desk:animals": self.fish.pk,
             "rounds:accept": self.notice.pk,
             **dict.fromkeys(("desk:item", "stock:receive", "stock:count", "stock:move"), self.item.pk),
         }

@@ -158,7 +158,9 @@ def test_cautions_of_a_site_and_what_animals_cannot_bear_are_kept():
     browser.post(
         f"/own/site/{tank.site_id}/", {"name": "Quay", "address": "Quay 1", "cautions": ["mains", "co2"]}
     )
-    browser.post(f"/own/animals/new/?in={tank.pk}", {"name": "shrimps", "sensitive_to": ["copper"]})
+    browser.post(
+        f"/own/animals/new/?in={tank.pk}", {"name": "shrimps", "number": "6", "sensitive_to": ["copper"]}
+    )
 
     tank.site.refresh_from_db()
     assert tank.site.cautions == ["mains", "co2"]

@@ -1,13 +1,17 @@
 """Keeping the business's own data: new rows with what belongs to them, changes, retirement."""
 
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any
+from uuid import uuid4
 
 from django.db import IntegrityError, transaction
 from django.db.models import Model
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from clients.models import Contact, Tank
+from clients.actions import record_livestock
+from clients.choices import LivestockChange
+from clients.models import Contact, Livestock, Tank
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
 from servicedesk.water import actions as water
@@ -18,8 +22,9 @@ class NotKept(Exception):
 
 
 @transaction.atomic
-def keep(*, row: Model, values: dict[str, Any], at: datetime) -> Model:
-    """Keep a new or changed row. A new tank gets the bands of its water type and the tests that can be made."""
+def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model:
+    """Keep a new or changed row. A new tank gets the bands of its water type and the tests that can be made; new
+    animals come with their number."""
     new = row._state.adding
     many = {f.name for f in row._meta.many_to_many}
     for name, value in values.items():
@@ -38,7 +43,25 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime) -> Model:
         water.set_default_bands(tank=row)
         water.set_default_tests(tank=row)
         water.touch(tank=row, at=at)
+    if new and isinstance(row, Livestock):
+        _first_animals(row, values["number"], at=at, by=by)
     return row
+
+
+def _first_animals(animals: Livestock, number: int, *, at: datetime, by: User) -> None:
+    """Those that are there from the start, at noon of the day since when they are."""
+    when = at
+    if animals.since is not None:
+        when = min(at, datetime.combine(animals.since, time(12), tzinfo=timezone.get_current_timezone()))
+    record_livestock(
+        livestock=animals,
+        change=LivestockChange.ADDED,
+        number=number,
+        at=when,
+        by=by,
+        origin=uuid4(),
+        received_at=at,
+    )
 
 
 def end_column(row: Model) -> str:

@@ -9,12 +9,13 @@ from django.core.exceptions import ValidationError
 from django.db.models import Model, Prefetch
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.models import Client, Contact, Site, Tank
-from clients.queries import get_client_for, get_tank_for
+from clients.models import Client, Contact, Livestock, Site, Tank
+from clients.queries import get_client_for, get_tank_for, livestock_of
 from servicedesk.core import units
 from servicedesk.desk.actions import own
 from servicedesk.desk.forms import KINDS, Kind, form_of
@@ -82,7 +83,7 @@ def _edit(request: HttpRequest, kind: Kind, row: Model | None) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         fresh = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
         try:
-            kept = own.keep(row=fresh, values=form.cleaned_data, at=timezone.now())
+            kept = own.keep(row=fresh, values=form.cleaned_data, at=timezone.now(), by=user)
         except own.NotKept as wrong:
             form.add_error(None, str(wrong))
         else:
@@ -154,6 +155,7 @@ class Line:
     pk: Any
     words: str
     note: str = ""
+    url: str = ""
 
 
 def _line(row: Model) -> Line:
@@ -167,6 +169,11 @@ def _line(row: Model) -> Line:
         return Line(row.pk, units.parameter(row.parameter).name, row.method.name)
     if isinstance(row, Instrument):
         return Line(row.pk, row.equipment.name)
+    if isinstance(row, Livestock):
+        bears = ", ".join(row.sensitive_to)
+        note = _("sensitive to %(what)s") % {"what": bears} if bears else ""
+        number: int = row.number  # type: ignore[attr-defined]  # an annotation of livestock_of
+        return Line(row.pk, f"{row.name}: {number}", note, reverse("desk:animals", args=[row.pk]))
     return Line(row.pk, str(row))
 
 
@@ -179,7 +186,7 @@ def tank(request: HttpRequest, key: str) -> HttpResponse:
         ("band", _("Bands"), row.bands.order_by("parameter")),
         ("test", _("Tests on each visit"), row.tests.select_related("method").order_by("order")),
         ("rule", _("Recurring tasks"), row.task_rules.order_by("title")),
-        ("animals", _("Animals"), row.livestock.order_by("name")),
+        ("animals", _("Animals"), livestock_of([row])),
         ("state", _("States"), row.states.order_by("-from_on")),
         ("channel", _("Dosing channels"), row.channels.select_related("equipment").order_by("number")),
         ("instrument", _("Instruments"), row.instruments.select_related("equipment").order_by("pk")),
