@@ -42,7 +42,7 @@ def _typed_lines(text: str, scrub: Scrub) -> list[str]:
 
 def please_do(fields: dict[str, str], scrub: Scrub) -> list[str]:
     usual = [
-        _("Ring us if an animal, the water level or the warmth looks unlike it does today."),
+        _("Ring us if an animal, the water level or the temperature looks unlike it does today."),
         _("Keep the cabinet doors closed as we left them: the pumps need air."),
     ]
     return _typed_lines(fields.get("staff_do", ""), scrub) or usual

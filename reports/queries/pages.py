@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from reports.choices import HoldReason, ReportState, Verdict
 from reports.models import Report
 from reports.queries.access import by_need, job_of, messages_of, reports_for
-from reports.queries.paper import DrawnTank, drawn, glyph_of_block
+from reports.queries.paper import DrawnTank, drawn, glyph_of_block, tone_of
 from reports.queries.shape import ReportContent, from_json
 from reports.queries.words import in_sentence
 from servicedesk.dispatch.choices import JobState, MessageState
@@ -252,6 +252,7 @@ class Opened:
     content: ReportContent
     word: str
     state: str
+    colour: str
     tanks: list[DrawnTank]
 
 
@@ -273,6 +274,7 @@ def opened(report: Report, *, narrow: bool = False) -> Opened | None:
         content=content,
         word=str(Verdict(content.verdict).label),
         state=verdict_state(content),
+        colour=tone_of(content.verdict, content.danger),
         tanks=[drawn(block, zone=zone(), narrow=narrow) for block in content.tanks],
     )
 
@@ -295,6 +297,7 @@ class TankTold:
     content: ReportContent
     tank: DrawnTank
     state: str
+    colour: str
     word: str
     sentence: str
     day: str
@@ -316,6 +319,7 @@ def tank_told(report: Report, key: UUID) -> TankTold | None:
         content=content,
         tank=drawn(block, zone=zone(), narrow=True),
         state=state,
+        colour=tone_of(block.verdict, block.danger),
         word=str(Verdict(block.verdict).label),
         sentence=content.sentence if len(content.tanks) == 1 else block.sentence,
         day=content.day,

@@ -10,7 +10,7 @@ from servicedesk.core import units
 from servicedesk.water.models import Band
 
 NAMES = {
-    "temperature": gettext_lazy("Warmth"),
+    "temperature": gettext_lazy("Temperature"),
     "salinity": gettext_lazy("Salt"),
     "conductivity": gettext_lazy("Salt"),
     "ph": gettext_lazy("Acidity (pH)"),

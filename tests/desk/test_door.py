@@ -67,7 +67,7 @@ def test_one_tank_answers_is_it_well_what_next_what_do_you_want(scene: Scene) ->
     page = page_of(user, "/door/")
     assert "We are watching" in page
     assert "Carbonate 6.9 dKH:" in page and "a little low; corals grow slower" in page
-    assert "Warmth, salt, calcium and nitrate:" in page
+    assert "Temperature, salt, calcium and nitrate:" in page
     assert "A second return pump." in page and "240 EUR" in page
     assert "We come on" in page
     assert "0555 0100" in page

@@ -96,7 +96,7 @@ def test_levels_are_three_to_five_in_the_clients_words_with_their_band(scene: Sc
     scene.before()
     levels = told(scene.tested(nitrate="14").close()).tanks[0].levels
     assert [(x.name, x.value_text, x.band_text, x.word) for x in levels] == [
-        ("Warmth", "25.3 °C", "24.5 to 26.5", "as it should be"),
+        ("Temperature", "25.3 °C", "24.5 to 26.5", "as it should be"),
         ("Salt", "35.1", "34.0 to 36.0", "as it should be"),
         ("Carbonate", "7.9 dKH", "7.2 to 9.0", "as it should be"),
         ("Calcium", "428 mg/L", "390 to 460", "as it should be"),
@@ -262,7 +262,7 @@ def test_a_withdrawn_reading_is_not_told(scene: Scene) -> None:
     journey.write("correction", entry=wrong["id"], withdraw=True, why="the cuvette was dirty")
     block = told(journey.close()).tanks[0]
     assert "calcium" not in {x.parameter for x in block.levels}
-    assert block.did[0] == "4 tests: warmth, salt, carbonate and nitrate"
+    assert block.did[0] == "4 tests: temperature, salt, carbonate and nitrate"
 
 
 def test_the_trend_counts_what_lies_between_the_lines(scene: Scene) -> None:
@@ -441,7 +441,7 @@ def test_dosing_is_told_in_the_clients_words(scene: Scene) -> None:
     journey.write("pump_check", channel=str(channel.pk), asked_ml="34", before_ml="28", after_ml="34.1")
     journey.write("refill", channel=str(channel.pk), ml_now="1000")
     assert told(journey.close()).tanks[0].did == [
-        "5 tests: warmth, salt, carbonate, calcium and nitrate",
+        "5 tests: temperature, salt, carbonate, calcium and nitrate",
         "Carbonate: dosing pump set to 34 mL a day",
         "Carbonate: dosing pump measured, it gives 34.1 mL of 34 asked for",
         "Carbonate: container filled",

@@ -161,12 +161,15 @@ def drawn_row(row: LevelRow) -> DrawnRow:
 
 
 @register.inclusion_tag("components/verdict.html")
-def verdict(state: str, text: str = "", words: str = "", tag: str = "p") -> dict[str, object]:
-    """``{% verdict "low" "6.9 dKH, 0.3 under the low mark." %}``: the largest word on the screen."""
+def verdict(
+    state: str, text: str = "", words: str = "", tag: str = "p", colour: str = ""
+) -> dict[str, object]:
+    """``{% verdict "low" "6.9 dKH, 0.3 under the low mark." %}``: the largest word on the screen. Its colour is that
+    of the state, or the one that is named: a client's verdict is calmer than the value it comes from."""
     name = glyph_of(state)
     return {
         "state": name,
-        "tone": tone(name),
+        "tone": colour or tone(name),
         "word": words or word(name),
         "text": text,
         "alarm": name in ALARMS,
