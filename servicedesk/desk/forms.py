@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from clients.forms import number_of_animals
 from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
 from servicedesk.core.tables import read_json
-from servicedesk.core.units import PARAMETERS
+from servicedesk.core.units import PARAMETERS, NeedsContext, UnknownUnit, scale_of
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.models import User
@@ -62,7 +62,7 @@ KINDS = {
         Kind("test", _("Test on each visit"), TankTest, ("parameter", "method", "order", "every_days"), "tank"),
         Kind("channel", _("Dosing channel"), Channel, ("equipment", "number", "solution", "container_ml", "step_ml", "max_ml_per_day"), "tank"),
         Kind("instrument", _("Instrument"), Instrument, ("equipment", "interval_minutes", "grace_minutes"), "tank"),
-        Kind("measure", _("What it measures"), Measure, ("parameter", "sent_name", "unit", "method", "reagent", "ml_per_test", "tests_per_day"), "instrument"),
+        Kind("measure", _("What it measures"), Measure, ("parameter", "sent_name", "unit", "method", "reagent", "ml_per_test", "tests_per_day", "bottle_ml", "calibrate_every_days"), "instrument"),
         Kind("item", _("Supply"), Item, ("name", "kind", "unit", "pack_size", "price_per_pack", "lead_days", "supplier", "shelf"), "", ("price_per_pack",)),
         Kind("place", _("Store or van"), Place, ("name", "kind", "keeper")),
         Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
@@ -88,6 +88,13 @@ LABELS: dict[str, Any] = {
     "per_ml": _("Strength: units × L per mL"),
     "per_ml_u_rel": _("Its relative standard uncertainty"),
     "carry": _("Carry along"),
+    "sent_name": _("Name under which it sends the value"),
+    "ml_per_test": _("mL of reagent per test"),
+    "tests_per_day": _("Tests a day"),
+    "bottle_ml": _("A full bottle holds, mL"),
+    "calibrate_every_days": _("Calibrate every so many days"),
+    "interval_minutes": _("Reports every so many minutes"),
+    "grace_minutes": _("Minutes late that are fine"),
     "cautions": _("Work hazards here, shown before hands go in"),
     "hazards": _("Work hazards of this task"),
     "sensitive_to": _("Sensitive to"),
@@ -100,11 +107,24 @@ TICKED: dict[str, Any] = {"cautions": HAZARDS, "hazards": HAZARDS, "sensitive_to
 WEEKDAYS = [(0, _("Monday")), (1, _("Tuesday")), (2, _("Wednesday")), (3, _("Thursday")), (4, _("Friday")), (5, _("Saturday")), (6, _("Sunday"))]  # fmt: skip
 
 
+class OwnForm(forms.ModelForm):  # type: ignore[type-arg]  # not generic while it runs
+    """What every form of own data checks across its fields."""
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        if said.get("parameter") and said.get("unit"):
+            try:
+                scale_of(parameter=said["parameter"], unit=said["unit"])
+            except (UnknownUnit, NeedsContext) as wrong:
+                self.add_error("unit", str(wrong))
+        return said
+
+
 def form_of(kind: Kind, *, parent: Model | None, row: Model | None, prices: bool, posted: Any = None) -> Any:
     """The form of one kind: only its fields, choices only from where the parent stands."""
     fields = [f for f in kind.fields if prices or f not in kind.price]
     made = forms.modelform_factory(
-        kind.model, fields=fields, labels={k: v for k, v in LABELS.items() if k in fields}
+        kind.model, form=OwnForm, fields=fields, labels={k: v for k, v in LABELS.items() if k in fields}
     )
     instance = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
     form = made(posted, instance=instance)

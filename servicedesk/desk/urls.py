@@ -2,7 +2,17 @@
 
 from django.urls import path
 
-from servicedesk.desk.views import animals, components, door, hand_over, office, own, setup, supplies
+from servicedesk.desk.views import (
+    animals,
+    components,
+    door,
+    hand_over,
+    instruments,
+    office,
+    own,
+    setup,
+    supplies,
+)
 
 app_name = "desk"
 urlpatterns = [
@@ -28,6 +38,8 @@ urlpatterns = [
     path("own/<slug:kind>/new/", own.new, name="own_new"),
     path("own/<slug:kind>/<str:key>/", own.edit, name="own_edit"),
     path("own/<slug:kind>/<str:key>/retire/", own.retire, name="own_retire"),
-    path("instruments/<uuid:key>/token/", own.token, name="token"),
+    path("instruments/<uuid:key>/", instruments.instrument, name="instrument"),
+    path("instruments/<uuid:key>/token/", instruments.token, name="token"),
+    path("tokens/<uuid:key>/end/", instruments.token_end, name="token_end"),
     path("components/", components.components, name="components"),
 ]

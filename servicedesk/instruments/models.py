@@ -63,6 +63,7 @@ class Token(models.Model):
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     instrument = models.ForeignKey(Instrument, on_delete=models.CASCADE, related_name="tokens")
+    label = models.CharField(max_length=60, blank=True, default="")
     start = models.CharField(max_length=12)
     sha256 = models.CharField(max_length=64, unique=True)
     made_at = models.DateTimeField()

@@ -72,7 +72,7 @@ class World:
             data_at=now,
         )
         self.instrument = make_instrument(self.tank)
-        self.token = make_token(instrument=self.instrument, at=now)[1]
+        self.token_row, self.token = make_token(instrument=self.instrument, at=now, label=CANARY)
         self.item = make_item(name=f"{CANARY} supply")
         self.contact = make_contact(client, name=f"{CANARY} person")
         other = make_site()
@@ -88,6 +88,8 @@ class World:
             "desk:contact_door": self.contact.pk,
             "desk:contact_shut": self.contact.pk,
             "desk:token": self.instrument.pk,
+            "desk:instrument": self.instrument.pk,
+            "desk:token_end": self.token_row.pk,
             "desk:animals": self.fish.pk,
             "rounds:accept": self.notice.pk,
             **dict.fromkeys(("desk:item", "stock:receive", "stock:count", "stock:move"), self.item.pk),

@@ -20,8 +20,7 @@ from servicedesk.core import units
 from servicedesk.desk.actions import own
 from servicedesk.desk.forms import KINDS, Kind, form_of
 from servicedesk.desk.views.office import staff_of
-from servicedesk.instruments.actions import make_token
-from servicedesk.instruments.models import Instrument
+from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.actions import NotHired
 from servicedesk.staff.forms import PasswordsMixin
 from servicedesk.stock.models import Item
@@ -65,10 +64,10 @@ def _home(row: Model | None) -> str:
         return f"/tanks/{row.pk}/own/"
     if isinstance(row, Item):
         return f"/supplies/{row.pk}/"
-    for name in ("tank", "site", "instrument", "item"):
+    if isinstance(row, Instrument | Measure):
+        return f"/instruments/{row.pk if isinstance(row, Instrument) else row.instrument_id}/"
+    for name in ("tank", "site", "item"):
         parent = getattr(row, name, None)
-        if isinstance(parent, Instrument):
-            return _home(parent.tank)
         if isinstance(parent, Item):
             return f"/supplies/{parent.pk}/"
         if isinstance(parent, Model):
@@ -168,7 +167,7 @@ def _line(row: Model) -> Line:
     if isinstance(row, TankTest):
         return Line(row.pk, units.parameter(row.parameter).name, row.method.name)
     if isinstance(row, Instrument):
-        return Line(row.pk, row.equipment.name)
+        return Line(row.pk, row.equipment.name, "", reverse("desk:instrument", args=[row.pk]))
     if isinstance(row, Livestock):
         bears = ", ".join(row.sensitive_to)
         note = _("sensitive to %(what)s") % {"what": bears} if bears else ""
@@ -231,14 +230,3 @@ def contact_shut(request: HttpRequest, key: str) -> HttpResponse:
     assert isinstance(row, Contact)
     own.shut_out(contact=row)
     return redirect(_home(row))
-
-
-@login_required
-@require_POST
-def token(request: HttpRequest, key: str) -> HttpResponse:
-    """A pass for an instrument: shown once, on this answer only."""
-    staff_of(request)
-    row = _row(Instrument, key)
-    assert isinstance(row, Instrument)
-    _token, text = make_token(instrument=row, at=timezone.now())
-    return render(request, "desk/token.html", {"instrument": row, "text": text, "back": _home(row)})

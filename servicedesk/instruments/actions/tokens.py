@@ -19,12 +19,22 @@ def digest(text: str) -> str:
 
 @transaction.atomic
 def make_token(
-    *, instrument: Instrument, at: datetime, expires_at: datetime | None = None, text: str | None = None
+    *,
+    instrument: Instrument,
+    at: datetime,
+    label: str = "",
+    expires_at: datetime | None = None,
+    text: str | None = None,
 ) -> tuple[Token, str]:
     """A new pass (256 random bits) and its text, to be shown once. `text` is for the demo only."""
     text = text or START + secrets.token_urlsafe(32)
     row = Token.objects.create(
-        instrument=instrument, start=text[:10], sha256=digest(text), made_at=at, expires_at=expires_at
+        instrument=instrument,
+        label=label,
+        start=text[:10],
+        sha256=digest(text),
+        made_at=at,
+        expires_at=expires_at,
     )
     return row, text
 

@@ -1,0 +1,81 @@
+"""An instrument as the office keeps it: what it measures, and the passes by which it writes."""
+
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_GET, require_POST
+
+from clients.queries import tanks_for
+from servicedesk.core import units
+from servicedesk.desk.views.office import staff_of
+from servicedesk.instruments.actions import make_token, revoke_token
+from servicedesk.instruments.models import Instrument, Measure, Token
+from servicedesk.staff.models import User
+from servicedesk.web.zones import day_of
+
+
+class PassForm(forms.Form):
+    label = forms.CharField(label=gettext_lazy("What it is for"), max_length=60, required=False)
+
+
+def _instrument(user: User, key: UUID) -> Instrument:
+    rows = Instrument.objects.select_related("equipment", "tank", "tank__site")
+    found = rows.filter(pk=key, tank__in=tanks_for(user, on=day_of(timezone.now())).order_by()).first()
+    if found is None:
+        raise Http404
+    return found
+
+
+def _measured(row: Measure) -> dict[str, Any]:
+    method = row.method.name if row.reagent is None else f"{row.method.name}, {row.reagent.name}"
+    return {"pk": row.pk, "name": units.parameter(row.parameter).name, "sent": f"{row.sent_name}, {row.unit}", "by": method}  # fmt: skip
+
+
+def _page(request: HttpRequest, row: Instrument, form: PassForm) -> HttpResponse:
+    now = timezone.now()
+    measures = row.measures.select_related("method", "reagent").order_by("parameter", "pk")
+    passes = [
+        {"token": t, "open": t.revoked_at is None and (t.expires_at is None or t.expires_at > now)}
+        for t in row.tokens.order_by("-made_at", "-pk")
+    ]
+    context = {"instrument": row, "measures": [_measured(m) for m in measures], "passes": passes}
+    return render(request, "desk/own_instrument.html", {**context, "form": form})
+
+
+@login_required
+@require_GET
+def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
+    return _page(request, _instrument(staff_of(request), key), PassForm())
+
+
+@login_required
+@require_POST
+def token(request: HttpRequest, key: UUID) -> HttpResponse:
+    """A pass for an instrument: shown once, on this answer only."""
+    row, form = _instrument(staff_of(request), key), PassForm(request.POST)
+    if not form.is_valid():
+        return _page(request, row, form)
+    _token, text = make_token(instrument=row, at=timezone.now(), label=form.cleaned_data["label"])
+    return render(request, "desk/token.html", {"instrument": row, "text": text})
+
+
+@login_required
+@require_POST
+def token_end(request: HttpRequest, key: UUID) -> HttpResponse:
+    """From now on this pass opens nothing."""
+    user = staff_of(request)
+    found = Token.objects.filter(pk=key).first()
+    if found is None:
+        raise Http404
+    row = _instrument(user, found.instrument_id)
+    revoke_token(token=found, at=timezone.now())
+    messages.success(request, _("The pass %(start)s… opens nothing any more.") % {"start": found.start})
+    return redirect("desk:instrument", row.pk)
