@@ -1,43 +1,158 @@
-"""What the demo says it planted is there."""
+"""What the demo says it planted is there, and its history is what the doors would have stored."""
+
+from datetime import UTC, datetime, timedelta
 
 import pytest
-from django.utils import timezone
+from django.db import transaction
 
 from clients.choices import WaterType
 from clients.models import LivestockFact, Tank, TankStateRow
 from servicedesk.desk.actions import demo
-from servicedesk.rounds.queries import stops_on
+from servicedesk.dispatch.models import Job
+from servicedesk.dosing.models import Dose, PumpCheck, RateChange, Refill
+from servicedesk.instruments.models import Calibration, ReagentLoad
+from servicedesk.rounds import actions as rounds
 from servicedesk.staff.models import User
+from servicedesk.stock.models import Movement
+from servicedesk.upkeep import actions as upkeep
+from servicedesk.upkeep.models import TaskFact
 from servicedesk.upkeep.queries import overdue
+from servicedesk.visits.actions.making import MAKE, Making
+from servicedesk.visits.actions.wire import Wire
+from servicedesk.visits.choices import EntryKind
+from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.watch import actions as watch
 from servicedesk.watch.models import Attention
+from servicedesk.water.models import Reading, WaterChange
+from tests.desk.demo_dump import dump
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]  # four months of sixteen tanks
 
+NOON = datetime(2026, 11, 25, 12, 10, tzinfo=UTC)
+FACTS = (
+    Reading, Dose, RateChange, Refill, PumpCheck, ReagentLoad, Calibration, WaterChange, TaskFact, LivestockFact,
+)  # fmt: skip
+
+
+def _quiet(_line: str) -> None:
+    """Nobody listens."""
+
+
+def _counts() -> dict[str, int]:
+    return {model.__name__: model.objects.count() for model in FACTS}
+
+
+def _door(entry: Entry) -> Making:
+    wire = Wire(
+        id=entry.pk, visit=entry.visit_id, kind=entry.kind, payload=entry.payload, sha256=entry.sha256, zone="",
+        tablet=entry.tablet, seq=entry.seq, tablet_time=entry.tablet_time, clock_offset=0.0, at=entry.at,
+    )  # fmt: skip
+    return Making(visit=entry.visit, wire=wire, by=entry.author, received_at=entry.received_at)
+
 
 def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted():
-    now = timezone.now()
-    said = []
+    said: list[str] = []
 
-    result = demo.load(now=now, say=said.append)
-    watch.sweep(at=now)
-    watch.watch_silence(at=now)
+    result = demo.load(now=NOON, say=said.append)
+    watch.sweep(at=NOON)
+    watch.watch_silence(at=NOON)
 
-    owner = User.objects.get(role="owner")
-    sentences = " ".join(Attention.objects.filter(cleared_at__isnull=True).values_list("sentence", flat=True))
-    assert {t.water_type for t in Tank.objects.all()} == set(WaterType.values)
-    assert [t.title for t in overdue(owner, on=now.date())] == ["Calibrate the titrator's pumps"]
-    assert "Probes, The estuary is silent" in sentences
-    assert "The container of Calcium solution is empty" in sentences
-    assert "Titrator, The wall of angels is" in sentences
-    assert "Alkalinity" in sentences
-    assert [row.tank.name for row in TankStateRow.objects.filter(state="isolation")] == ["The new-stock tank"]
-    assert [f.livestock.tank.name for f in LivestockFact.objects.filter(change="died")] == [
-        "The goldfish trough"
-    ]
-    assert len(said) == 7
-    assert result.token.startswith("trk_")
-    assert {4, 5} >= {
-        sum(1 for s in stops_on(now.date()) if s.round.technician_id == t.pk)
-        for t in User.objects.filter(role="technician")
+    planted = {p.kind: p for p in result.planted}
+    sentences = {
+        (row.tank.name, row.kind): row.sentence for row in Attention.objects.filter(cleared_at__isnull=True)
     }
+    owner = User.objects.get(role="owner")
+    assert {t.water_type for t in Tank.objects.all()} == set(WaterType.values)
+    assert said == [f"Planted: {p.sentence}" for p in result.planted]
+    assert sorted(planted) == [
+        "death", "empty", "isolation", "overdue", "silent", "slow", "top_up", "wrong_reagent",
+    ]  # fmt: skip
+    assert "Alkalinity" in sentences["The long reef", "beyond_limit"]
+    assert "The container of Calcium solution is empty" in sentences["The hall tank", "running_out"]
+    assert "Probes, The estuary is silent" in sentences["The estuary", "silent"]
+    assert "under the last test by hand" in sentences["The wall of angels", "disagrees"]
+    assert [(t.title, t.latest) for t in overdue(owner, on=NOON.date())] == [
+        ("Calibrate the titrator's pumps", planted["overdue"].on)
+    ]
+    assert [(r.tank.name, r.from_on) for r in TankStateRow.objects.filter(state="isolation")] == [
+        ("The new-stock tank", planted["isolation"].on)
+    ]
+    assert [(f.livestock.tank.name, f.at.date()) for f in LivestockFact.objects.filter(change="died")] == [
+        ("The goldfish trough", planted["death"].on)
+    ]
+    load = (
+        ReagentLoad.objects.filter(measure__instrument__tank__name="The wall of angels").order_by("at").last()
+    )
+    assert load is not None and load.at.date() == planted["wrong_reagent"].on
+
+
+def test_a_failed_top_up_raises_salinity_until_it_is_found_and_falls_after():
+    result = demo.load(now=NOON, say=_quiet)
+
+    found = next(p for p in result.planted if p.kind == "top_up")
+    rows = Reading.objects.filter(series__tank__name="The shop reef", series__parameter="salinity")
+    by_day = {row.at.date(): row.value for row in rows.order_by("at")}
+    after = min(day for day in by_day if day > found.on)
+    others = [value for day, value in by_day.items() if day != found.on]
+    assert by_day[found.on] > 36.3
+    assert by_day[after] < 35.8
+    assert max(others) < 36.0 and min(others) > 34.0
+
+
+def test_every_entry_taken_through_the_visits_door_again_adds_nothing():
+    demo.load(now=NOON, say=_quiet)
+    before = _counts()
+
+    for entry in Entry.objects.select_related("visit__site", "author").order_by("at", "seq", "pk"):
+        MAKE[entry.kind](_door(entry))
+
+    assert _counts() == before
+
+
+def test_the_planners_find_nothing_to_add():
+    demo.load(now=NOON, say=_quiet)
+    first, last = (NOON - timedelta(days=120)).date(), (NOON + timedelta(days=35)).date()
+
+    owed = rounds.owe_visits(first=first, last=last, at=NOON)
+    put = rounds.plan_simply(first=first, last=last)
+    made = upkeep.make_tasks(on=NOON.date(), at=NOON)
+
+    assert (owed, put, made) == ([], 0, 0)
+
+
+def test_the_history_holds_what_a_business_writes_down_in_four_months():
+    demo.load(now=NOON, say=_quiet)
+
+    kinds = set(Entry.objects.values_list("kind", flat=True).distinct())
+    rates = RateChange.objects.filter(channel__tank__name="The study reef").values_list("channel", flat=True)
+    assert kinds == set(EntryKind.values) - {EntryKind.NEXT_VISIT, EntryKind.FIELD, EntryKind.CORRECTION}
+    assert TaskFact.objects.filter(outcome="left").exclude(reason="").count() >= 5
+    assert max(list(rates).count(key) for key in set(rates)) >= 3
+    assert Photo.objects.count() == 2 * Tank.objects.count()
+    assert not Entry.objects.filter(at__gt=NOON).exists()
+    assert not Reading.objects.filter(at__gt=NOON).exists()
+    assert Movement.objects.exists()
+
+
+def test_reports_are_asked_for_todays_closed_visits_and_the_last_to_each_site():
+    demo.load(now=NOON, say=_quiet)
+
+    asked = {job.args["visit"] for job in Job.objects.filter(kind="report")}
+    today = {str(v.pk) for v in Visit.objects.filter(state="closed", arrived_at__date=NOON.date())}
+    sites = {v.site.name for v in Visit.objects.filter(pk__in=asked)}
+    assert today and today <= asked
+    assert len(sites) == 12
+    assert asked == {str(v.pk) for v in Visit.objects.filter(versions=1)}
+
+
+def test_the_same_seed_and_moment_give_the_same_rows_and_another_seed_does_not():
+    dumps = []
+    for seed in (1, 1, 2):
+        with transaction.atomic():
+            demo.load(now=NOON, seed=seed, say=_quiet)
+            dumps.append(dump())
+            transaction.set_rollback(True)
+
+    assert [name for name in dumps[0] if dumps[0][name] != dumps[1][name]] == []
+    assert dumps[0]["water_reading"] != dumps[2]["water_reading"]
+    assert dumps[0]["rounds_duevisit"] != dumps[2]["rounds_duevisit"]

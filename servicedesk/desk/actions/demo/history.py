@@ -1,225 +1,273 @@
-"""Four months of history: each tank's water simulated, tested on visits, measured by instruments."""
+"""Four months of one tank: its water simulated day by day, and what visits and instruments saw and did.
 
-import hashlib
+The planted faults of the water stand here and in devices.py; each is noted when it has really happened."""
+
 from collections import defaultdict
-from datetime import datetime, timedelta
-from typing import Any
+from datetime import date, timedelta
 from uuid import UUID
 
-from django.utils import timezone
+from clients.models import Tank
+from servicedesk.desk.actions.demo import pictures
+from servicedesk.desk.actions.demo.calls import Call
+from servicedesk.desk.actions.demo.chores import CALIBRATE, Chore
+from servicedesk.desk.actions.demo.devices import SILENT_FOR, WRONG_SHARE, Device
+from servicedesk.desk.actions.demo.journal import Journal
+from servicedesk.desk.actions.demo.pumps import SLOWED, Pump
+from servicedesk.desk.actions.demo.simulate import Water, at_hour, measured, pond_warmth
+from servicedesk.desk.actions.demo.stories import Stories
+from servicedesk.desk.actions.demo.world import DAYS, MARINE, World
+from servicedesk.water.models import Band
 
-from clients.models import Livestock, LivestockFact, Tank
-from servicedesk.core import units
-from servicedesk.desk.actions.demo.simulate import Water, at_hour, measured
-from servicedesk.desk.actions.demo.world import DAYS, World, fill_channel
-from servicedesk.instruments.models import Measure
-from servicedesk.rounds.choices import StopState
-from servicedesk.rounds.models import Stop
-from servicedesk.visits.actions.wire import digest
-from servicedesk.visits.models import Entry, Visit
-from servicedesk.water import actions as water
-from servicedesk.water.models import Band, Method, Reading, Series, Source, TankTest, WaterChange
-
-USE = {"reef_stony": 0.9, "reef_mixed": 0.55, "reef_soft": 0.2}
-PER_HAND_CHANGE = 0.12
+CHANGED, CHANGED_POND = 0.12, 0.05
+"""Share of the water that a regular service replaces (common practice)."""
+SHORT_TESTS = ("temperature", "salinity", "ph", "alkalinity", "ammonia_total")
+SLOWED_FOR, TOP_UP_OUT, QUIET_FOR = 13, 5, 20
+EMPTY_SINCE = 3
+STEP_BY_HAND = {"alkalinity": 0.5, "magnesium": 40.0}
+"""The most that is added by hand on one visit, dKH and mg/L (common practice: within the safe daily change)."""
 
 
-class Bulk:
-    """Rows collected to be written together."""
+def bands_of(w: World) -> dict[UUID, dict[str, Band]]:
+    """All bands, by tank and parameter."""
+    found: dict[UUID, dict[str, Band]] = defaultdict(dict)
+    for band in Band.objects.filter(tank__in=[t.pk for t in w.tanks.values()]).order_by("pk"):
+        found[band.tank_id][band.parameter] = band
+    return found
 
-    def __init__(self, w: World) -> None:
-        self.w = w
-        self.readings: list[Reading] = []
-        self.entries: list[Entry] = []
-        self.changes: list[WaterChange] = []
-        self.series: dict[tuple[Any, ...], Series] = {}
 
-    def reading(
-        self, tank: Tank, method: Method, source: Source, at: datetime, value: float, origin: UUID, by: Any
-    ) -> None:
-        known = units.parameter(method.parameter)
-        key = (tank.pk, method.parameter, source.pk, method.pk)
-        if key not in self.series:
-            self.series[key] = Series.objects.get_or_create(
-                tank=tank, parameter=method.parameter, source=source, method=method
-            )[0]
-        text = f"{value:.{known.decimals}f}"
-        self.readings.append(
-            Reading(
-                series=self.series[key], at=at, value=float(text), entered=text, entered_unit=known.unit, by=by,
-                origin=origin, received_at=at,
+class TankHistory:
+    """One tank while its history runs."""
+
+    def __init__(
+        self, w: World, tank: Tank, bands: dict[str, Band], calls: list[Call], chores: dict[UUID, list[Chore]],
+        journal: Journal,
+    ) -> None:  # fmt: skip
+        self.w, self.tank, self.bands, self.chores, self.journal = w, tank, bands, chores, journal
+        self.plan = w.planted[tank.name]
+        self.calls = [c for c in calls if c.visit is not None and c.day >= w.start.date()]
+        self.behind = [c for c in self.calls if c.done and c.day < w.today]
+        self.water = self._water()
+        self.bias = {test.parameter: w.rng.uniform(-0.5, 0.5) for test in w.tests[tank.name]}
+        self.pumps = [
+            Pump(w, journal, channel, bands[channel.solution.parameter])
+            for channel in w.channels.get(tank.name, [])
+        ]
+        for pump in self.pumps:
+            pump.begin(self.water)
+        self.devices = [
+            Device(w, journal, row, bottle_ml=row.bottle_ml) for row in w.measures.get(tank.name, [])
+        ]
+        self.stories = Stories(w, tank, self.behind, journal)
+        self.moments = self._moments()
+
+    def _water(self) -> Water:
+        values = {"temperature": 25.0}
+        for name, band in self.bands.items():
+            middle = ((band.low or 0) + (band.high or band.low or 0)) / 2
+            values[name] = middle if band.target is None else band.target
+        state = Water(self.tank.water_type, self.tank.net_l, values, tops_up=self.tank.water_type in MARINE)
+        weeks = self.w.weeks[self.tank.site.name]
+        share = (CHANGED_POND if self.tank.water_type == "pond" else CHANGED) / (7 * weeks)
+        state.feed_no3 = values.get("nitrate", 0.0) * share * self.w.rng.uniform(0.8, 1.2)
+        state.feed_po4 = values.get("phosphate", 0.0) * share * self.w.rng.uniform(0.8, 1.2)
+        return state
+
+    def _moments(self) -> dict[str, Call]:
+        """On which visits the planted faults turn: the last regular one, one at least eight days ago, and one at
+        least twenty."""
+        regular = [c for c in self.behind if c.regular]
+        return {
+            "last": regular[-1],
+            "week": [c for c in self.behind if c.day <= self.w.today - timedelta(days=8)][-1],
+            "weeks": [c for c in regular if c.day <= self.w.today - timedelta(days=20)][-1],
+        }
+
+    def run(self) -> None:
+        """From the first day to today."""
+        on_day: dict[date, list[Call]] = defaultdict(list)
+        for call in self.calls:
+            on_day[call.day].append(call)
+        for day in range(DAYS + 1):
+            midnight = self.w.midnight(day)
+            self._season(midnight.timetuple().tm_yday)
+            self._faults(day)
+            for call in on_day[midnight.date()]:
+                self._measure(call)
+                self._visit(call, day)
+            for device in self.devices:
+                device.until(self.w.midnight(day + 1), self.water)
+                device.day()
+            for pump in self.pumps:
+                pump.day(self.water)
+            self._ran_dry(day)
+            self.water.day(self.w.rng)
+        self._told()
+
+    def _measure(self, call: Call) -> None:
+        for device in self.devices:
+            device.until(call.moment(0), self.water)
+
+    def _season(self, day_of_year: int) -> None:
+        if self.tank.water_type == "pond":
+            self.water.home["temperature"] = pond_warmth(day_of_year)
+
+    def _faults(self, day: int) -> None:
+        """The planted faults of the water itself."""
+        left = DAYS - day
+        if self.plan == "slow" and left == SLOWED_FOR:
+            self.pumps[0].gives = SLOWED
+            since = self.w.midnight(day).date()
+            self.w.plant(
+                "slow",
+                self.tank.name,
+                since,
+                f"the alkalinity channel gives less than it is set to since {since:%d %B}.",
             )
-        )  # fmt: skip
+        if self.plan == "top_up" and self.w.midnight(day).date() == self.moments["weeks"].day - timedelta(
+            days=TOP_UP_OUT
+        ):
+            self.water.tops_up = False
 
-    def entry(self, visit: Visit, kind: str, payload: dict[str, Any], at: datetime, seq: int) -> UUID:
-        key = self.w.key()
-        self.entries.append(
-            Entry(
-                id=key, visit=visit, kind=kind, payload=payload, sha256=digest(kind, visit.pk, payload), seq=seq,
-                author=visit.technician, tablet="demo", tablet_time=at, at=at, received_at=at,
+    def _ran_dry(self, day: int) -> None:
+        if self.plan == "empty" and self.pumps[1].dry and not any(p.kind == "empty" for p in self.w.told):
+            since = self.w.midnight(day).date()
+            self.w.plant(
+                "empty", self.tank.name, since, f"the calcium container is empty since {since:%d %B}."
             )
-        )  # fmt: skip
-        return key
 
-    def write(self) -> None:
-        Entry.objects.bulk_create(self.entries, batch_size=500)
-        Reading.objects.bulk_create(self.readings, batch_size=500)
-        WaterChange.objects.bulk_create(self.changes, batch_size=500)
+    def _told(self) -> None:
+        if self.plan == "silent":
+            last = max(d.last_at for d in self.devices if d.last_at).astimezone(self.w.now.tzinfo)
+            days = SILENT_FOR.days
+            self.w.plant(
+                "silent",
+                self.tank.name,
+                last.date(),
+                f"the probes are silent since {last:%d %B, %H:%M}, {days} days.",
+            )
 
+    def _visit(self, call: Call, day: int) -> None:
+        """Look, test, act, tidy up, leave: one share of the visit's time for each tank."""
+        self.stories.look(call)
+        tested = self._tests(call)
+        if self.plan == "death" and call is self.moments["last"]:
+            self._death(call)
+        if call.regular:
+            self._act(call, tested, day)
+        self._instruments(call, tested)
+        self._tasks(call, tested)
+        self.stories.leave(call)
+        if call.regular:
+            self.journal.back_on(call, self.tank, self.w.equipment[self.tank.name])
 
-def _start(tank: Tank) -> dict[str, float]:
-    """Where a tank's water begins: at each target, or inside the band."""
-    values = {"temperature": 25.0}
-    for band in Band.objects.filter(tank=tank):
-        low, high = band.low, band.high
-        middle = band.target if band.target is not None else ((low or 0) + (high or low or 0)) / 2
-        values[band.parameter] = middle
-    return values
+    def _tests(self, call: Call) -> dict[str, float]:
+        found = {}
+        for number, test in enumerate(self.w.tests[self.tank.name]):
+            if not call.regular and test.parameter not in SHORT_TESTS:
+                continue
+            share, method = 0.1 + 0.035 * number + 0.01 * self.tank.order, test.method
+            value = measured(
+                at_hour(self.water, test.parameter, call.moment(share).hour), abs_tol=method.tolerance_abs,
+                rel_tol=method.tolerance_rel, step=method.resolution, bias=self.bias[test.parameter], rng=self.w.rng,
+            )  # fmt: skip
+            typed = self.journal.reading(call, share, self.tank, method, value)
+            if typed is not None:
+                found[test.parameter] = typed
+        return found
 
+    def _act(self, call: Call, tested: dict[str, float], day: int) -> None:
+        """Pumps, steps by hand, top-up, water change."""
+        quiet = self.plan in ("slow", "empty") and DAYS - day < QUIET_FOR
+        for pump in self.pumps:
+            if self.plan == "empty" and pump.parameter == "calcium" and call is self.moments["last"]:
+                days_left = (self.w.today - call.day).days - EMPTY_SINCE
+                pump.fill_short(call, days_left)
+            elif not (quiet and self.plan == "empty"):
+                pump.visit(call, tested.get(pump.parameter), timedelta(days=day), quiet=quiet)
+        for name, most in STEP_BY_HAND.items():
+            if self.pumps and name in tested:
+                self._by_hand(call, name, tested[name], most)
+        if call.moment(0.6) <= self.w.now:
+            if self.plan == "top_up" and call is self.moments["weeks"]:
+                self._top_up_found(call, tested)
+            if not self.water.tops_up:
+                self.water.to_fill(1.0)
+        self._change(call)
 
-def _water(w: World, tank: Tank) -> Water:
-    state = Water(tank.water_type, tank.net_l, _start(tank))
-    uptake = USE.get(tank.water_type, 0.0)
-    if uptake:
-        state.doses = {"alkalinity": uptake + 0.004, "calcium": uptake * 7.147}
-    weeks = min(p.every_weeks for p in tank.plans.all())
-    share = PER_HAND_CHANGE * (0.4 if tank.water_type == "pond" else 1)
-    state.feed_no3 = state.values.get("nitrate", 0.0) * share / (7 * weeks) * w.rng.uniform(0.8, 1.3)
-    state.feed_po4 = state.values.get("phosphate", 0.0) * share / (7 * weeks) * w.rng.uniform(0.8, 1.3)
-    return state
-
-
-def _channels(w: World, tank: Tank) -> None:
-    """Set rates from uptake; fill containers, one of them left empty."""
-    uptake, plan = USE[tank.water_type], w.planted[tank.name]
-    for channel in w.channels.get(tank.name, []):
-        rise = uptake if channel.solution.parameter == "alkalinity" else uptake * 7.147
-        rate = rise * tank.net_l / channel.solution.per_ml
-        empty = plan == "empty" and channel.solution.parameter == "calcium"
-        days_ago = 16.0 if empty else 4.0
-        full = rate * 13 if empty else min(4800.0, rate * 24)
-        fill_channel(w, channel, ml_per_day=rate, ml_now=min(5000.0, full), days_ago=days_ago)
-
-
-def _faults(w: World, tank: Tank, state: Water, day: int) -> None:
-    """The planted faults of the water itself."""
-    plan, left = w.planted[tank.name], DAYS - day
-    if plan == "slow" and left == 13:
-        state.given["alkalinity"] = 0.82
-    if plan == "empty" and left == 3:
-        state.given["calcium"] = 0.0
-
-
-def run_tank(w: World, tank: Tank, stops: list[Stop], bulk: Bulk) -> None:
-    """Simulate one tank, writing what visits and instruments saw of it."""
-    if tank.water_type in USE:
-        _channels(w, tank)
-    state, tests = (
-        _water(w, tank),
-        list(TankTest.objects.filter(tank=tank).select_related("method").order_by("order")),
-    )
-    bias = {test.pk: w.rng.uniform(-0.5, 0.5) for test in tests}
-    on_day: dict[int, list[Stop]] = defaultdict(list)
-    for stop in stops:
-        on_day[(stop.round.day - w.start.date()).days].append(stop)
-    for day in range(DAYS):
-        _faults(w, tank, state, day)
-        for device in w.measures.get(tank.name, []):
-            _device(w, device, state, day, bulk)
-        for stop in on_day.get(day, []):
-            _visit(w, tank, stop, state, tests, bias, bulk)
-        state.day(w.rng)
-
-
-def _visit(
-    w: World, tank: Tank, stop: Stop, state: Water, tests: list[TankTest], bias: dict[Any, float], bulk: Bulk
-) -> None:
-    visit = stop.due_visit.visit
-    hand = water.by_hand()
-    for seq, test in enumerate(tests, start=10 * tank.order):
-        at = visit.arrived_at + timedelta(minutes=3 + 2 * (seq % 10))
-        method = test.method
-        value = measured(
-            at_hour(state, test.parameter, at.hour), abs_tol=method.tolerance_abs, rel_tol=method.tolerance_rel,
-            step=method.resolution, bias=bias[test.pk], rng=w.rng,
-        )  # fmt: skip
-        known = units.parameter(test.parameter)
-        payload = {"tank": str(tank.pk), "parameter": test.parameter, "method": str(method.pk),
-                   "value": f"{value:.{known.decimals}f}", "unit": known.unit, "seq": 0}  # fmt: skip
-        origin = bulk.entry(visit, "reading", payload, at, seq)
-        bulk.reading(tank, method, hand, at, value, origin, visit.technician)
-    if stop.due_visit.plan and stop.due_visit.plan.name == "Regular service":
-        at = visit.arrived_at + timedelta(minutes=25)
-        litres = round(tank.net_l * PER_HAND_CHANGE * (1 if tank.water_type != "pond" else 0.4))
-        origin = bulk.entry(
-            visit, "water_change", {"tank": str(tank.pk), "litres": str(litres)}, at, 60 + tank.order
+    def _top_up_found(self, call: Call, tested: dict[str, float]) -> None:
+        self.water.tops_up = True
+        salinity = tested["salinity"]
+        self.stories.top_up(call, salinity)
+        self.w.plant(
+            "top_up",
+            self.tank.name,
+            call.day,
+            f"the top-up had failed until {call.day:%d %B}: salinity {salinity:g} on that visit.",
         )
-        bulk.changes.append(
-            WaterChange(tank=tank, litres=litres, at=at, by=visit.technician, origin=origin, received_at=at)
-        )
-        state.change(litres / tank.net_l)
 
-
-def _device(w: World, row: Measure, state: Water, day: int, bulk: Bulk) -> None:
-    plan, left = w.planted[row.instrument.tank.name], DAYS - day
-    if row.parameter not in state.values or (plan == "silent" and left <= 2):
-        return
-    factor = 0.86 if plan == "wrong_reagent" and left <= 9 and row.parameter == "alkalinity" else 1.0
-    source = water.source_of(row.instrument.equipment)
-    for hour in range(0, 24, max(1, row.instrument.interval_minutes // 60)):
-        at = w.start + timedelta(days=day, hours=hour)
-        if at > w.now:
+    def _by_hand(self, call: Call, name: str, tested: float, most: float) -> None:
+        """A step of solution by hand where a level stands under its band, or magnesium well under its target."""
+        band, solution = self.bands[name], self.w.solutions[name]
+        if band.target is None or band.low is None:
             return
-        true = at_hour(state, row.parameter, hour) * factor
-        value = measured(
-            true,
-            abs_tol=row.method.tolerance_abs / 2,
-            rel_tol=0,
-            step=row.method.resolution,
-            bias=0.2,
-            rng=w.rng,
+        floor = band.low if name == "alkalinity" else band.target - most
+        if tested >= floor:
+            return
+        raised = min(most, band.target - tested)
+        ml = int(raised * self.tank.net_l / solution.per_ml / 10) * 10
+        if ml and self.journal.dose(call, 0.5, self.tank, solution, ml):
+            self.water.dose(name, ml * solution.per_ml)
+
+    def _change(self, call: Call) -> None:
+        share = CHANGED_POND if self.tank.water_type == "pond" else CHANGED
+        litres = round(self.tank.net_l * share)
+        salt = self.water.fresh("salinity") if "salinity" in self.water.values else None
+        warm = self.water.values["temperature"] + self.w.rng.uniform(-0.6, 0.4)
+        if self.journal.change(call, 0.65, self.tank, litres, salt, warm):
+            self.water.change(litres / self.tank.net_l)
+
+    def _instruments(self, call: Call, tested: dict[str, float]) -> None:
+        for device in self.devices:
+            hand = tested.get(device.measure.parameter)
+            wrong = self.plan == "wrong_reagent" and call is self.moments["week"]
+            if hand is not None and device.bottle_ml:
+                device.compare(call, 0.45, hand, self.water)
+            device.load(call, 0.7, wrong=wrong)
+            if wrong:
+                low = f"{(1 - WRONG_SHARE) * 100:.0f} %"
+                self.w.plant(
+                    "wrong_reagent",
+                    self.tank.name,
+                    call.day,
+                    f"the titrator's reagent was mixed wrongly on {call.day:%d %B}; it shows {low} too little.",
+                )
+
+    def _tasks(self, call: Call, tested: dict[str, float]) -> None:
+        for number, chore in enumerate(self.chores.get(call.due.pk, [])):
+            share = 0.72 + 0.03 * number
+            if chore.reason:
+                self.journal.task_left(call, share, chore.task, chore.reason)
+                continue
+            self.journal.task_done(call, share, chore.task)
+            if chore.task.title == CALIBRATE and "alkalinity" in tested:
+                self.devices[0].calibrate(call, share, tested["alkalinity"], self.water)
+
+    def _death(self, call: Call) -> None:
+        animal = self.w.animals[self.tank.name][0]
+        self.journal.death(call, 0.08, animal, "old age, likely")
+        self.w.plant(
+            "death",
+            self.tank.name,
+            call.day,
+            f"one of the {animal.name} died, found on {call.day:%d %B}; the report waits for the owner's word.",
         )
-        bulk.reading(row.instrument.tank, row.method, source, at, value, w.key(), None)
 
-
-def past_visits(w: World, stops: list[Stop]) -> None:
-    """Open and close the visits of stops that lie behind."""
-    visits, moved = [], []
-    for stop in stops:
-        start = datetime.combine(stop.round.day, stop.planned_at, tzinfo=timezone.get_current_timezone())
-        start += timedelta(minutes=w.rng.randint(-6, 14))
-        end = start + timedelta(minutes=stop.minutes + w.rng.randint(-8, 12))
-        visit = Visit(
-            id=stop.due_visit_id, due_visit=stop.due_visit, site=stop.due_visit.site, technician=stop.round.technician,
-            state="closed", arrived_at=start, closed_at=end, closed_by=stop.round.technician,
-        )  # fmt: skip
-        stop.due_visit.visit = visit
-        visits.append(visit)
-        stop.state, stop.arrived_at, stop.left_at = StopState.CLOSED, start, end
-        moved.append(stop)
-    Visit.objects.bulk_create(visits, batch_size=500)
-    Stop.objects.bulk_update(moved, ["state", "arrived_at", "left_at"], batch_size=500)
-
-
-def death(w: World, tank: Tank, visit: Visit, bulk: Bulk) -> None:
-    """A death on the last visit, honestly told."""
-    animal = Livestock.objects.filter(tank=tank).order_by("name").first()
-    assert animal is not None
-    at = visit.arrived_at + timedelta(minutes=4)
-    payload: dict[str, Any] = {
-        "livestock": str(animal.pk),
-        "change": "died",
-        "number": 1,
-        "cause": "old age, likely",
-    }
-    origin = bulk.entry(visit, "livestock", payload, at, 90)
-    LivestockFact.objects.create(
-        livestock=animal, change="died", number=1, cause=payload["cause"], at=at, by=visit.technician, origin=origin,
-        received_at=at,
-    )  # fmt: skip
-
-
-def seal(bulk: Bulk) -> str:
-    """A digest of all values written, to compare two loads with the same seed."""
-    text = ";".join(f"{r.series_id}:{r.at.isoformat()}:{r.value}" for r in bulk.readings)
-    return hashlib.sha256(text.encode()).hexdigest()
+    def photos(self) -> None:
+        """Two pictures of the same place, then and now: what grew between them is drawn."""
+        done = [c for c in self.calls if c.done]
+        then = [c for c in self.behind if c.day <= self.w.today - timedelta(days=56)]
+        for number, (call, grown) in enumerate(((then[-1], 0.7), (done[-1], 1.0))):
+            key = self.w.key()
+            body = pictures.draw(self.tank.water_type, self.tank.pk, grown=grown, moment=number)
+            name = pictures.keep(body, folder="photos", key=key)
+            self.journal.photo(call, 0.9, self.tank, name, pictures.SIZE, "from the front")

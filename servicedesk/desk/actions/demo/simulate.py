@@ -79,7 +79,7 @@ class Water:
         values = self.values
         uptake, feed = self.uptake * rng.gauss(1, 0.06), self.feed_no3 * rng.gauss(1, 0.15)
         self.grown *= 1 + GROWTH
-        loss = {name: uptake + feed / 62 for name in HARDNESS}
+        loss = dict.fromkeys(HARDNESS, uptake + feed / 62)
         loss |= {"calcium": uptake * CALCIUM_PER_DKH, "magnesium": uptake * MAGNESIUM_PER_DKH}
         loss |= {"nitrate": -feed, "phosphate": -self.feed_po4 * rng.gauss(1, 0.3)}
         for name, amount in loss.items():

@@ -10,6 +10,7 @@ from random import Random
 from typing import Any
 
 from django.conf import settings
+from django.contrib.auth.hashers import make_password
 
 from clients.models import (
     Client,
@@ -24,7 +25,7 @@ from clients.models import (
 )
 from servicedesk.core import units
 from servicedesk.desk.actions.demo import pictures
-from servicedesk.dosing.models import Channel, RateChange, Refill, Solution
+from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
@@ -35,29 +36,49 @@ from servicedesk.water.models import Method, TankTest
 
 DAYS = 120
 MARINE = ("reef_stony", "reef_mixed", "reef_soft", "marine_fish")
-PER_ML = {"alkalinity": 150.0, "calcium": 38.0, "magnesium": 32.0}
+PER_ML = {"alkalinity": 3.0, "calcium": 38.0, "magnesium": 32.0}
+"""Strength of the house's solutions: dKH·L per mL (57 g/L of sodium carbonate), mg per mL of calcium, of magnesium."""
+SUNDAY = 6
+
+
+@dataclass(frozen=True)
+class Planted:
+    """A fault that lies in the demo: what kind, where, since (or on) which day, and the sentence that is printed."""
+
+    kind: str
+    tank: str
+    on: date
+    sentence: str
 
 
 @dataclass
 class World:
-    """What was made, to be looked up while history is written."""
+    """What was made, to be looked up while history is written. `now` is in the business's zone."""
 
     raw: dict[str, Any]
     rng: Random
     now: datetime
-    start: datetime
-    owner: User
-    technicians: list[User]
+    owner: User = field(init=False)
+    technicians: list[User] = field(default_factory=list)
     methods: dict[str, list[Method]] = field(default_factory=dict)
     items: dict[str, Item] = field(default_factory=dict)
     lots: dict[str, Lot] = field(default_factory=dict)
     solutions: dict[str, Solution] = field(default_factory=dict)
     tanks: dict[str, Tank] = field(default_factory=dict)
-    plans: dict[str, list[ServicePlan]] = field(default_factory=dict)
+    plans: list[ServicePlan] = field(default_factory=list)
+    plan_tanks: dict[uuid.UUID, list[Tank]] = field(default_factory=dict)
+    states: dict[str, TankStateRow] = field(default_factory=dict)
+    rules: dict[str, list[TaskRule]] = field(default_factory=dict)
+    animals: dict[str, list[Livestock]] = field(default_factory=dict)
+    tests: dict[str, list[TankTest]] = field(default_factory=dict)
+    equipment: dict[str, list[Equipment]] = field(default_factory=dict)
+    told: list[Planted] = field(default_factory=list)
     planted: dict[str, str] = field(default_factory=dict)
     channels: dict[str, list[Channel]] = field(default_factory=dict)
     measures: dict[str, list[Measure]] = field(default_factory=dict)
     sign_ins: list[tuple[str, str, str, str]] = field(default_factory=list)
+    password: str = ""
+    weeks: dict[str, int] = field(default_factory=dict)
 
     def key(self) -> uuid.UUID:
         return uuid.UUID(int=self.rng.getrandbits(128), version=4)
@@ -66,6 +87,19 @@ class World:
     def today(self) -> date:
         return self.now.date()
 
+    @property
+    def start(self) -> datetime:
+        """The first midnight of the history."""
+        return self.midnight(0)
+
+    def midnight(self, day: int) -> datetime:
+        """When that day of the history begins, in the business's zone."""
+        return datetime.combine(self.today + timedelta(days=day - DAYS), time(0), tzinfo=self.now.tzinfo)
+
+    def plant(self, kind: str, tank: str, on: date, words: str) -> None:
+        """Note what was really planted, for the printed list."""
+        self.told.append(Planted(kind=kind, tank=tank, on=on, sentence=f"{tank}: {words}"))
+
 
 def read() -> dict[str, Any]:
     text = (Path(settings.ROOT) / "fixtures" / "demo" / "world.json").read_text(encoding="utf-8")
@@ -73,18 +107,24 @@ def read() -> dict[str, Any]:
     return world
 
 
-def people(raw: dict[str, Any], now: datetime) -> tuple[User, list[User], list[tuple[str, str, str, str]]]:
-    first, *others = raw["people"]
-    word = raw["password"]
-    owner = staff.set_up(
-        business=raw["business"], name=first["name"], email=first["email"], password=word, on=now.date()
-    )
-    drivers = [
-        staff.hire(name=p["name"], email=p["email"], role=p["role"], password=word, on=now.date())
-        for p in others
-    ]
-    signs = [(p["role"], p["name"], p["email"], word) for p in raw["people"]]
-    return owner, drivers, signs
+def people(w: World) -> None:
+    """The business and its people. They share one word, so that its slow hash is made once."""
+    staff.save_business(**w.raw["business"])
+    w.password = make_password(w.raw["password"])
+    for person in w.raw["people"]:
+        user = _person(w, person["name"], person["email"], person["role"])
+        if person["role"] == "owner":
+            w.owner = user
+        else:
+            w.technicians.append(user)
+        w.sign_ins.append((person["role"], person["name"], person["email"], w.raw["password"]))
+
+
+def _person(w: World, name: str, email: str, role: str) -> User:
+    return User.objects.create(
+        id=w.key(), name=name, email=email, role=role, password=w.password, zone=w.raw["business"]["zone"],
+        joined_on=w.start.date(),
+    )  # fmt: skip
 
 
 def methods(w: World) -> None:
@@ -112,7 +152,7 @@ def supplies(w: World) -> None:
             pack_size=pack,
             price_per_pack=Decimal(price),
             lead_days=lead,
-            supplier="Wharfside Supplies",
+            supplier="Tallowmere Supplies",
             shelf=shelf,
             hazards=["acid"] if kind in ("reagent", "solution") else [],
         )
@@ -128,12 +168,11 @@ def supplies(w: World) -> None:
         ("calcium", "Calcium solution"),
         ("magnesium", "Magnesium solution"),
     ):
-        per_ml = PER_ML[parameter]
         w.solutions[parameter] = Solution.objects.create(
             id=w.key(),
             item=w.items[name],
             parameter=parameter,
-            per_ml=per_ml if parameter != "alkalinity" else 1.06,
+            per_ml=PER_ML[parameter],
         )
 
 
@@ -143,40 +182,47 @@ def sites(w: World) -> None:
             id=w.key(), name=row["client"], since=w.start.date() - timedelta(days=400)
         )
         contact_name, address = row["contact"]
-        user = staff.hire(
-            name=contact_name, email=address, role="client", password=w.raw["password"], on=w.today
-        )
+        user = _person(w, contact_name, address, "client")
         Contact.objects.create(id=w.key(), client=client, user=user, name=contact_name, email=address)
         if len([s for s in w.sign_ins if s[0] == "client"]) < 2:
             w.sign_ins.append(("client", f"{contact_name} ({row['client']})", address, w.raw["password"]))
         site = Site.objects.create(
-            id=w.key(), client=client, name=row["site"], address=row["address"], town="Nether Wick", lat=row["lat"],
+            id=w.key(), client=client, name=row["site"], address=row["address"], town="Ottermarsh", lat=row["lat"],
             lon=row["lon"], way_in=row["way_in"], key_code=row["key"], cautions=["mains", "lifting"],
             water_and_drain="Tap and floor drain within reach of the tank.",
         )  # fmt: skip
+        w.weeks[site.name] = row["weeks"]
         made = [_tank(w, site, spec, number) for number, spec in enumerate(row["tanks"], start=1)]
-        w.plans[row["site"]] = _plans(w, site, made, row)
+        _plans(w, site, made, row)
 
 
-def _plans(w: World, site: Site, made: list[Tank], row: dict[str, Any]) -> list[ServicePlan]:
-    """The main plan falls on today; every second site has a short one some days away."""
+def _weekday(day: date) -> date:
+    """That day, or the next one where it is a Sunday."""
+    return day + timedelta(days=1) if day.weekday() == SUNDAY else day
+
+
+def _plans(w: World, site: Site, made: list[Tank], row: dict[str, Any]) -> None:
+    """The main plan falls on today (on a Sunday only where the client is open then, else on Monday); two of three
+    sites have a short one between, never on a Sunday."""
     hour, minute = row["time"].split(":")
     weeks = row["weeks"]
     turns = DAYS // (7 * weeks)
-    specs = [("Regular service", 0, weeks, row["minutes"], time(int(hour), int(minute)))]
-    if len(w.plans) % 2 == 0:
-        specs.append(("Short check", 2 + len(w.plans) // 2 % 3, weeks, 25, time(9, 30)))
-    plans = []
-    for name, shift, every, minutes, wish in specs:
-        first = w.today - timedelta(days=7 * every * turns) + timedelta(days=shift)
+    number = len({p.site_id for p in w.plans})
+    main = w.today if row.get("sunday") else _weekday(w.today)
+    specs = [("Regular service", main, weeks, row["minutes"], time(int(hour), int(minute)))]
+    if number % 3 != 2:
+        short = _weekday(w.today + timedelta(days=2 + number % 4))
+        specs.append(("Short check", short, weeks, 25, time(9, 30)))
+    for name, day, every, minutes, wish in specs:
+        first = day - timedelta(days=7 * every * turns)
         plan = ServicePlan.objects.create(
             id=w.key(), site=site, name=name, every_weeks=every, weekday=first.weekday(), tolerance_days=1,
             minutes=minutes, preferred_time=wish, technician=w.technicians[row["tech"]], price=Decimal(35 + minutes),
             starts_on=first,
         )  # fmt: skip
         plan.tanks.set(made)
-        plans.append(plan)
-    return plans
+        w.plans.append(plan)
+        w.plan_tanks[plan.pk] = made
 
 
 def _tests(water_type: str, raw: dict[str, Any]) -> list[str]:
@@ -188,9 +234,11 @@ def _tests(water_type: str, raw: dict[str, Any]) -> list[str]:
 
 
 def _tank(w: World, site: Site, spec: dict[str, Any], order: int) -> Tank:
+    key = w.key()
+    picture = pictures.keep(pictures.draw(spec["water"], key), folder="tanks", key=key)
     tank = Tank.objects.create(
-        id=w.key(), site=site, name=spec["name"], place=spec["place"], water_type=spec["water"], gross_l=spec["gross"],
-        net_l=spec["net"], net_l_u=spec["net"] * 0.03, photo=pictures.keep(spec["water"], w.rng), order=order,
+        id=key, site=site, name=spec["name"], place=spec["place"], water_type=spec["water"], gross_l=spec["gross"],
+        net_l=spec["net"], net_l_u=spec["net"] * 0.03, photo=picture, order=order,
         since=w.start.date() - timedelta(days=300),
     )  # fmt: skip
     w.tanks[tank.name] = tank
@@ -199,30 +247,29 @@ def _tank(w: World, site: Site, spec: dict[str, Any], order: int) -> Tank:
     banded = set(tank.bands.values_list("parameter", flat=True))
     for parameter in _tests(tank.water_type, w.raw):
         if parameter in banded and parameter in w.methods:
-            TankTest.objects.create(
+            test = TankTest.objects.create(
                 tank=tank,
                 parameter=parameter,
                 method=w.methods[parameter][0],
                 order=units.parameter(parameter).order,
             )
+            w.tests.setdefault(tank.name, []).append(test)
+    w.tests[tank.name].sort(key=lambda t: (t.order, t.parameter))
     for name, number, sensitive in w.raw["animals"][tank.water_type]:
         animal = Livestock.objects.create(
             id=w.key(), tank=tank, name=name, sensitive_to=sensitive, since=tank.since
         )
+        w.animals.setdefault(tank.name, []).append(animal)
         LivestockFact.objects.create(
-            origin=w.key(),
-            livestock=animal,
-            change="added",
-            number=number,
-            at=w.start,
-            by=w.owner,
+            origin=w.key(), livestock=animal, change="added", number=number, at=w.start, by=w.owner,
             received_at=w.start,
-        )
+        )  # fmt: skip
     if w.planted[tank.name] == "isolation":
-        TankStateRow.objects.create(
+        w.states[tank.name] = TankStateRow.objects.create(
             tank=tank, state="isolation", from_on=w.today - timedelta(days=9), until_on=w.today + timedelta(days=19),
             why="New stock: own tools, last stop of the day.",
         )  # fmt: skip
+        w.plant("isolation", tank.name, w.states[tank.name].from_on, "in isolation, own tools, last stop.")
     _equipment(w, tank)
     _rules(w, tank)
     return tank
@@ -236,27 +283,21 @@ def _equipment(w: World, tank: Tank) -> None:
         else [("filter", "Filter")]
     )
     for kind, name in kinds:
-        Equipment.objects.create(
-            id=w.key(),
-            site=tank.site,
-            tank=tank,
-            kind=kind,
-            name=f"{name}, {tank.name}",
+        fitted = Equipment.objects.create(
+            id=w.key(), site=tank.site, tank=tank, kind=kind, name=f"{name}, {tank.name}",
             back_on_check=kind != "light",
-        )
+        )  # fmt: skip
+        w.equipment.setdefault(tank.name, []).append(fitted)
     if tank.water_type.startswith("reef"):
         _pump(w, tank)
 
 
 def _pump(w: World, tank: Tank) -> None:
     pump = Equipment.objects.create(
-        id=w.key(),
-        site=tank.site,
-        tank=tank,
-        kind="dosing_pump",
-        name=f"Dosing pump, {tank.name}",
+        id=w.key(), site=tank.site, tank=tank, kind="dosing_pump", name=f"Dosing pump, {tank.name}",
         back_on_check=True,
-    )
+    )  # fmt: skip
+    w.equipment[tank.name].append(pump)
     for number, parameter in enumerate(("alkalinity", "calcium"), start=1):
         channel = Channel.objects.create(
             id=w.key(),
@@ -269,25 +310,19 @@ def _pump(w: World, tank: Tank) -> None:
         w.channels.setdefault(tank.name, []).append(channel)
 
 
-def fill_channel(w: World, channel: Channel, *, ml_per_day: float, ml_now: float, days_ago: float) -> None:
-    """The rate set at the start and the last refill of a channel."""
-    RateChange.objects.create(
-        origin=w.key(), channel=channel, at=w.start, ml_per_day=round(ml_per_day, 1), why="From uptake.",
-        by=w.owner, received_at=w.start,
-    )  # fmt: skip
-    then = w.now - timedelta(days=days_ago)
-    Refill.objects.create(
-        origin=w.key(), channel=channel, at=then, ml_now=ml_now, by=w.owner, received_at=then
-    )
-
-
 def _rules(w: World, tank: Tank) -> None:
+    """Rules reach back over the whole history; each falls due so many days after today, and before that in its own
+    interval. What is done on every visit comes as often as the visits do."""
     group = "marine" if tank.water_type in MARINE else ("pond" if tank.water_type == "pond" else "fresh")
     for title, every, unit, shift, hazards, carry, amount in [*w.raw["rules"]["all"], *w.raw["rules"][group]]:
-        TaskRule.objects.create(
-            id=w.key(), tank=tank, title=title, every=every, unit=unit, starts_on=w.today + timedelta(days=shift),
-            hazards=hazards, carry=w.items.get(carry), carry_amount=amount, before_days=2, after_days=3, minutes=6,
+        often = w.weeks[tank.site.name] if title in w.raw["rules"]["each_visit"] else every
+        back = timedelta(days=7 * often * (DAYS // (7 * often)))
+        rule = TaskRule.objects.create(
+            id=w.key(), tank=tank, title=title, every=often, unit=unit, hazards=hazards, carry=w.items.get(carry),
+            starts_on=w.today + timedelta(days=shift) - back, carry_amount=amount, minutes=6,
+            before_days=2 if often < 4 else 7, after_days=3 if often < 4 else 10,
         )  # fmt: skip
+        w.rules.setdefault(tank.name, []).append(rule)
 
 
 def instrument(w: World, tank: Tank, name: str, every_minutes: int) -> Instrument:
