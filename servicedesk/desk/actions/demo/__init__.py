@@ -13,7 +13,7 @@ what was planted."""
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
