@@ -6,6 +6,8 @@ from uuid import UUID
 from servicedesk.dispatch.choices import JobState, MessageState
 from servicedesk.dispatch.models import Job, Message
 
+IN_TROUBLE = [MessageState.FAILED, MessageState.UNSURE]
+
 
 def job(job_id: UUID) -> Job | None:
     return Job.objects.filter(pk=job_id).first()
@@ -18,8 +20,13 @@ def failed_jobs() -> list[Job]:
 
 def messages_in_trouble() -> list[Message]:
     """Messages that failed or may have gone out twice, newest first."""
-    states = [MessageState.FAILED, MessageState.UNSURE]
-    return list(Message.objects.filter(state__in=states).order_by("-made_at", "pk")[:50])
+    return list(Message.objects.filter(state__in=IN_TROUBLE).order_by("-made_at", "pk")[:50])
+
+
+def trouble() -> dict[str, int]:
+    """How much work was given up, beside reports (they tell it themselves), and how many letters are in trouble."""
+    work = Job.objects.filter(state=JobState.FAILED).exclude(kind="report").count()
+    return {"work": work, "mail": Message.objects.filter(state__in=IN_TROUBLE).count()}
 
 
 def oldest_waiting(at: datetime) -> datetime | None:

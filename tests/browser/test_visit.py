@@ -139,7 +139,7 @@ def addresses(scene):
     visit, tank = scene["visit"].pk, scene["tank"].pk
     office = ["/today/", "/tanks/", f"/tanks/{tank}/", f"/tanks/{tank}/own/", "/week/", f"/week/visits/{visit}/", "/load/", "/hand-over/", "/upkeep/", "/stores/", "/clients/",
               f"/clients/{scene['tank'].site.client_id}/", "/supplies/", "/methods/", "/reports/", "/set-up/", "/people/",
-              "/people/new/", "/own/client/new/", f"/own/tank/{tank}/"]  # fmt: skip
+              "/people/new/", "/ledger/", "/hand-over/", "/own/client/new/", f"/own/tank/{tank}/"]  # fmt: skip
     technician = ["/round/", "/load/", "/look-up/", "/hand-over/"] + [
         f"/visits/{visit}/{s}" for s in ("", "test/", "work/", "advise/", "leave/")
     ]

@@ -16,7 +16,7 @@ from reports.queries.answers import answers_for
 from servicedesk.core import units
 from servicedesk.desk.queries import tank as one
 from servicedesk.desk.queries import today as page
-from servicedesk.dispatch.queries import failed_jobs
+from servicedesk.dispatch.queries import trouble
 from servicedesk.instruments.queries import standings_of
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.queries import next_visits_of
@@ -76,7 +76,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "late_count": late_count,
         "waiting": waiting,
         "answers": answers_for(user, at=now),
-        "failed": failed_jobs(),
+        "trouble": trouble(),
         "closed_today": sum(1 for stop in stops if stop.state == StopState.CLOSED),
         "stop_count": len(stops),
     }
