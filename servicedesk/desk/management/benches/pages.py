@@ -13,7 +13,7 @@ from typing import Any
 from django.contrib.auth import get_user_model
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
-from django.template import Template, engines
+from django.template import engines
 from django.test import Client, RequestFactory
 from django.test.utils import override_settings
 from django.urls import include, path
@@ -41,7 +41,7 @@ CONSTANT = """{% extends "base.html" %}{% load look %}{% block lead %}A constant
 
 @login_required
 def constant_page(request: HttpRequest) -> HttpResponse:
-    template: Template = engines["django"].from_string(CONSTANT)
+    template = engines["django"].from_string(CONSTANT)
     return HttpResponse(template.render({"levels": LEVELS, "rows": [f"Row {n}" for n in range(12)]}, request))
 
 
