@@ -10,7 +10,16 @@ from django.utils.translation import gettext_lazy as _
 from clients.forms import number_of_animals
 from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
 from servicedesk.core.tables import read_json
-from servicedesk.core.units import PARAMETERS, NeedsContext, UnknownUnit, scale_of
+from servicedesk.core.units import (
+    PARAMETERS,
+    NeedsContext,
+    TypedWrong,
+    UnknownUnit,
+    parameter,
+    parse_typed,
+    scale_of,
+)
+from servicedesk.desk.queries.bands import CHANGES, COLUMNS, LEVELS, BandRow, from_unit
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.models import User
@@ -166,3 +175,80 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
         fields["equipment"].queryset = Equipment.objects.filter(
             site=parent.site, retired_on__isnull=True
         ).order_by("name")
+
+
+BAND_WORDS = {
+    "alarm_low": _("Lower limit"),
+    "low": _("Low"),
+    "target": _("Target"),
+    "high": _("High"),
+    "alarm_high": _("Upper limit"),
+    "max_rise_per_day": _("Rise a day"),
+    "max_fall_per_day": _("Fall a day"),
+}
+
+
+class BandsForm(forms.Form):
+    """All bands of a tank: seven numbers per parameter, in the unit in which it is shown."""
+
+    def __init__(self, posted: Any, *, rows: list[BandRow]) -> None:
+        super().__init__(posted)
+        self.rows = rows
+        for row in rows:
+            for column in COLUMNS:
+                self.fields[f"{row.parameter}-{column}"] = forms.CharField(
+                    label=f"{row.name}: {BAND_WORDS[column]}",
+                    max_length=20,
+                    required=False,
+                    initial=row.start.get(column, ""),
+                    widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+                )
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        self.limits = {row.parameter: self._numbers(row, said) for row in self.rows}
+        for row in self.rows:
+            self._in_order(row, self.limits[row.parameter])
+        return said
+
+    def _numbers(self, row: BandRow, said: dict[str, Any]) -> dict[str, float]:
+        """What was typed for a parameter, canonical units; each that cannot be is refused at its place."""
+        numbers, known = {}, parameter(row.parameter)
+        for column in COLUMNS:
+            name = f"{row.parameter}-{column}"
+            text = said.get(name, "")
+            if not text:
+                continue
+            try:
+                value = from_unit(row.parameter, column, parse_typed(text), row.unit)
+            except TypedWrong as wrong:
+                self.add_error(name, str(wrong))
+                continue
+            if column in CHANGES and value <= 0:
+                self.add_error(name, _("More than nought, or leave it empty."))
+            elif column in LEVELS and not known.physical_low <= value <= known.physical_high:
+                self.add_error(name, _("This cannot be in water."))
+            numbers[column] = value
+        return numbers
+
+    def _in_order(self, row: BandRow, numbers: dict[str, float]) -> None:
+        """Lower limit, low, target, high, upper limit rise from left to right; only low and high may not be alike."""
+        there = [c for c in LEVELS if c in numbers]
+        for below, above in zip(there, there[1:], strict=False):
+            if numbers[below] > numbers[above]:
+                words = {"above": BAND_WORDS[above], "below": BAND_WORDS[below]}
+                self.add_error(f"{row.parameter}-{above}", _("%(above)s is under %(below)s.") % words)
+        if "low" in numbers and numbers["low"] == numbers.get("high"):
+            self.add_error(f"{row.parameter}-high", _("Low and high are alike. Leave room between them."))
+
+    def wanted(self) -> dict[str, tuple[str, dict[str, float | None]]]:
+        """What was changed, by parameter; what was left as it stood is not written again."""
+        found = {}
+        for row in self.rows:
+            typed = {c: self.cleaned_data[f"{row.parameter}-{c}"] for c in COLUMNS}
+            changed: dict[str, float | None] = {
+                c: self.limits[row.parameter].get(c) for c in COLUMNS if typed[c] != row.start.get(c, "")
+            }
+            if changed:
+                found[row.parameter] = (row.unit, changed)
+        return found

@@ -4,6 +4,7 @@ from django.urls import path
 
 from servicedesk.desk.views import (
     animals,
+    bands,
     components,
     door,
     hand_over,
@@ -36,6 +37,7 @@ urlpatterns = [
     path("contacts/<uuid:key>/shut/", own.contact_shut, name="contact_shut"),
     path("tanks/<uuid:key>/own/", own.tank, name="own_tank"),
     path("animals/<uuid:key>/", animals.animals, name="animals"),
+    path("tanks/<uuid:key>/bands/", bands.bands, name="bands"),
     path("supplies/", supplies.items, name="items"),
     path("supplies/<uuid:key>/", supplies.item, name="item"),
     path("methods/", own.methods, name="methods"),

@@ -119,7 +119,7 @@ def test_what_stands_below_nothing_asks_to_be_counted():
 
 
 @pytest.mark.parametrize("count", [1, 3])
-@pytest.mark.parametrize(("address", "queries"), [("/supplies/", 5), ("/supplies/{}/", 11)])
+@pytest.mark.parametrize(("address", "queries"), [("/supplies/", 6), ("/supplies/{}/", 11)])
 def test_lists_ask_as_often_for_three_as_for_one(count, address, queries, django_assert_num_queries):
     browser = signed_in(make_owner())
     for _number in range(count):

@@ -15,6 +15,7 @@ from clients.models import Contact, Livestock, Tank
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
 from servicedesk.water import actions as water
+from servicedesk.water.models import Band
 
 
 class NotKept(Exception):
@@ -37,6 +38,8 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model
         raise NotKept(
             _("It contradicts what is there already: the same name twice, or numbers that do not fit.")
         ) from wrong
+    if isinstance(row, Band):
+        water.touch(tank=row.tank, at=at)
     for name in many & set(values):
         getattr(row, name).set(values[name])
     if new and isinstance(row, Tank):
@@ -62,6 +65,17 @@ def _first_animals(animals: Livestock, number: int, *, at: datetime, by: User) -
         origin=uuid4(),
         received_at=at,
     )
+
+
+@transaction.atomic
+def keep_bands(*, tank: Tank, wanted: dict[str, tuple[str, dict[str, float | None]]], at: datetime) -> None:
+    """Keep what was changed of a tank's bands: by parameter the unit shown and the changed limits, canonical units.
+    Then the tank is judged anew."""
+    for parameter, (unit, limits) in wanted.items():
+        if not Band.objects.filter(tank=tank, parameter=parameter).update(**limits):
+            Band.objects.create(tank=tank, parameter=parameter, unit=unit, **limits)
+    if wanted:
+        water.touch(tank=tank, at=at)
 
 
 def end_column(row: Model) -> str:

@@ -20,9 +20,11 @@ from servicedesk.core import units
 from servicedesk.desk.actions import own
 from servicedesk.desk.forms import KINDS, Kind, form_of
 from servicedesk.desk.views.office import staff_of
+from servicedesk.dosing.models import Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.actions import NotHired
 from servicedesk.staff.forms import PasswordsMixin
+from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
 from servicedesk.water.models import Band, Method, TankTest
 from servicedesk.web.zones import day_of
@@ -64,6 +66,8 @@ def _home(row: Model | None) -> str:
         return f"/tanks/{row.pk}/own/"
     if isinstance(row, Item):
         return f"/supplies/{row.pk}/"
+    if isinstance(row, Solution):
+        return f"/supplies/{row.item_id}/"
     if isinstance(row, Instrument | Measure):
         return f"/instruments/{row.pk if isinstance(row, Instrument) else row.instrument_id}/"
     for name in ("tank", "site", "item"):
@@ -75,10 +79,19 @@ def _home(row: Model | None) -> str:
     return "/methods/" if isinstance(row, Method) else "/supplies/"
 
 
+def _next(kept: Model, *, new: bool) -> str:
+    """After a new dosing solution is there as a supply, its strength is asked for."""
+    if new and isinstance(kept, Item) and kept.kind == ItemKind.SOLUTION:
+        return reverse("desk:own_new", args=["solution"]) + f"?in={kept.pk}"
+    return _home(kept)
+
+
 def _edit(request: HttpRequest, kind: Kind, row: Model | None) -> HttpResponse:
     user = staff_of(request)
     parent = _parent(kind, request, row)
     form: Any = form_of(kind, parent=parent, row=row, prices=user.is_owner, posted=request.POST or None)
+    if row is None and kind.model is Item and request.GET.get("kind") in ItemKind.values:
+        form.initial["kind"] = request.GET["kind"]
     if request.method == "POST" and form.is_valid():
         fresh = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
         try:
@@ -87,7 +100,7 @@ def _edit(request: HttpRequest, kind: Kind, row: Model | None) -> HttpResponse:
             form.add_error(None, str(wrong))
         else:
             messages.success(request, _("Kept."))
-            return redirect(_home(kept))
+            return redirect(_next(kept, new=row is None))
     title = str(row) if row is not None else _("New: %(kind)s") % {"kind": str(kind.title).lower()}
     back = (
         _home(row if row is not None else parent) if (row is not None or parent is not None) else "/clients/"

@@ -1,13 +1,16 @@
 """Supplies as the office looks at them: the list, one supply with its lots and where they are, the places."""
 
+from typing import Any
 from uuid import UUID
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
+from servicedesk.core import units
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dosing.models import Solution
 from servicedesk.staff.queries import business
@@ -28,7 +31,24 @@ def items(request: HttpRequest) -> HttpResponse:
         for i in Item.objects.order_by("retired_on", "name", "pk")
     ]
     below = sum(1 for row in rows if row["below"])
-    return render(request, "desk/items.html", {"rows": rows, "below": below, "places": places_for(user)})
+    context = {"rows": rows, "below": below, "places": places_for(user), "solutions": _solutions()}
+    return render(request, "desk/items.html", context)
+
+
+def _solutions() -> list[dict[str, Any]]:
+    """Supplies that are dosed, each with what it raises and how strong it is, or that this is still to be said."""
+    found = Item.objects.filter(kind=ItemKind.SOLUTION, retired_on__isnull=True).select_related("solution")
+    return [
+        {"item": i, "says": _strength(getattr(i, "solution", None))} for i in found.order_by("name", "pk")
+    ]
+
+
+def _strength(solution: Solution | None) -> str:
+    if solution is None:
+        return ""
+    known = units.parameter(solution.parameter)
+    words = {"what": known.name, "n": f"{solution.per_ml:.4g}", "unit": units.unit_word(known.unit)}
+    return _("%(what)s: 1 mL raises 1 L by %(n)s %(unit)s") % words
 
 
 @login_required
