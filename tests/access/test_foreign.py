@@ -1,11 +1,13 @@
 """Each client sees only its own: every address, by every role, for another client's objects, searched for canaries."""
 
 import uuid
+from io import BytesIO
 
 import pytest
 from django.test import Client as Browser
-from django.urls import URLPattern, URLResolver, get_resolver
+from django.urls import URLPattern, URLResolver, get_resolver, path
 from django.utils import timezone
+from pypdf import PdfReader
 
 import reports.jobs  # noqa: F401  registers the kind of work
 from clients.models import Site
@@ -13,7 +15,7 @@ from clients.queries import tanks_for
 from reports.models import Report
 from servicedesk.dispatch import jobs
 from servicedesk.dispatch.models import Job
-from servicedesk.instruments.actions import make_token
+from servicedesk.instruments.actions import make_token, revoke_token
 from servicedesk.rounds.models import Move, Notice
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
@@ -56,6 +58,7 @@ class World:
         self.owner, self.ida = make_owner(), make_technician()
         self.due = make_stop(self.ida, self.tank)
         self.fish = make_livestock(self.tank, name=f"{CANARY} fish")
+        self.contact = make_contact(client, name=f"{CANARY} person")
         take_entries(
             entries=[entry(self.due, "finding", text=CANARY), entry(self.due, "close")], by=self.ida, at=now
         )
@@ -71,7 +74,6 @@ class World:
         self.instrument = make_instrument(self.tank)
         self.token_row, self.token = make_token(instrument=self.instrument, at=now, label=CANARY)
         self.item = make_item(name=f"{CANARY} supply")
-        self.contact = make_contact(client, name=f"{CANARY} person")
         other = make_site()
         self.a = make_client_user()
         make_contact(other.client, user=self.a)
@@ -111,8 +113,21 @@ def world():
 def address_of(item, name, keys):
     from django.urls import reverse  # noqa: PLC0415
 
-    needed = {k: keys[k] for k in item.pattern.converters}
-    return reverse(name, kwargs=needed)
+    unknown = sorted(set(item.pattern.converters) - set(keys))
+    if unknown:
+        pytest.fail(
+            f"The address “{name}” takes “{unknown[0]}”, and no test knows what stands for it: add an object of "
+            f"client B under “{unknown[0]}” to World.keys in {__file__}, so that its answers are searched too."
+        )
+    return reverse(name, kwargs={k: keys[k] for k in item.pattern.converters})
+
+
+def said_by(answer):
+    """All that an answer says: its bytes, the text of a PDF, headers (ETag, file name, where to go), cookies."""
+    body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+    if body.startswith(b"%PDF"):
+        body += "".join(page.extract_text() for page in PdfReader(BytesIO(body)).pages).encode()
+    return body + repr((dict(answer.headers), answer.cookies.output())).encode()
 
 
 def leaks(world, user, headers=None):
@@ -126,9 +141,7 @@ def leaks(world, user, headers=None):
         for method in ("get", "post", "put", "delete", "patch", "head", "options"):
             answer = getattr(browser, method)(address, headers=headers or {})
             asked += 1
-            body = b"".join(answer.streaming_content) if answer.streaming else answer.content
-            said = body + repr(dict(answer.headers)).encode()
-            if CANARY.encode() in said or answer.status_code >= 500:
+            if CANARY.encode() in said_by(answer) or answer.status_code >= 500:
                 found.append((method, name, answer.status_code))
         if user is not None:
             browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
@@ -136,10 +149,12 @@ def leaks(world, user, headers=None):
 
 
 @pytest.mark.slow  # every address by every method
-@pytest.mark.parametrize("who", ["nobody", "a", "bob", "device"])
+@pytest.mark.parametrize("who", ["nobody", "a", "bob", "device", "revoked"])
 def test_nobody_gets_a_byte_of_another_clients(world, who):
-    user = {"nobody": None, "a": world.a, "bob": world.bob, "device": None}[who]
-    headers = {"Authorization": f"Bearer {world.token}"} if who == "device" else None
+    user = {"nobody": None, "a": world.a, "bob": world.bob, "device": None, "revoked": None}[who]
+    headers = {"Authorization": f"Bearer {world.token}"} if who in ("device", "revoked") else None
+    if who == "revoked":
+        revoke_token(token=world.instrument.tokens.get(), at=timezone.now())
 
     found, asked = leaks(world, user, headers)
 
@@ -158,6 +173,27 @@ def test_a_planted_leak_is_caught(world, monkeypatch):
     found, _asked = leaks(world, world.bob)
 
     assert ("get", "rounds:look_up", 200) in found
+
+
+def test_the_search_reads_the_text_of_a_pdf(world):
+    """The canary stands only in the text of the drawn report, not in the file's bytes."""
+    browser = Browser()
+    browser.force_login(world.owner, backend="django.contrib.auth.backends.ModelBackend")
+    address = f"/reports/{world.report.pk}/pdf/"
+
+    raw = b"".join(browser.get(address).streaming_content)
+
+    assert raw.startswith(b"%PDF") and CANARY.encode() not in raw
+    assert CANARY.encode() in said_by(browser.get(address))
+
+
+def test_an_address_with_an_unknown_part_says_where_to_add_it(world):
+    item = path("x/<uuid:pond>/", lambda request: None, name="pond")
+
+    with pytest.raises(
+        pytest.fail.Exception, match=r"“desk:pond” takes “pond”.*add .*World\.keys in .*test_foreign"
+    ):
+        address_of(item, "desk:pond", world.keys("desk:pond"))
 
 
 def test_foreign_and_missing_give_the_same_answer(world):
