@@ -50,6 +50,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "servicedesk.web.sessions.SessionEnds",
     "servicedesk.web.zones.BusinessZone",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -136,6 +137,7 @@ PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
+PASSWORD_RESET_TIMEOUT = 24 * 60 * 60
 LOGIN_URL = "staff:sign_in"
 LOGIN_REDIRECT_URL = "desk:home"
 LOGOUT_REDIRECT_URL = "staff:sign_in"
@@ -147,6 +149,8 @@ AXES_VERBOSE = False
 AXES_LOCKOUT_TEMPLATE = "staff/locked.html"
 AXES_USERNAME_FORM_FIELD = "username"
 
+SESSION_ENGINE = "servicedesk.web.sessions"
+SESSION_REST = 60 * 60
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 30

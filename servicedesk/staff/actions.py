@@ -93,6 +93,26 @@ def bring_back_person(*, person: User) -> None:
     User.objects.filter(pk=person.pk).update(is_active=True)
 
 
+class NotChanged(Exception):
+    """A password is not changed; the sentence says why."""
+
+
+@transaction.atomic
+def change_own_password(*, person: User, current: str, new: str) -> None:
+    """A person who knows the password takes a new one; every other session of theirs ends with it. Raises
+    NotChanged."""
+    if not person.check_password(current):
+        raise NotChanged(_("This is not your password now."))
+    set_password(person=person, password=new)
+
+
+@transaction.atomic
+def set_password(*, person: User, password: str) -> None:
+    """A new password: sessions and links that were made with the old one open nothing any more."""
+    person.set_password(password)
+    person.save(update_fields=["password"])
+
+
 @transaction.atomic
 def let_in_again(*, person: User, password: str) -> None:
     """A person who was shut out comes back with a new password."""

@@ -1,5 +1,6 @@
 """What people type about themselves and their business."""
 
+from typing import Any
 from zoneinfo import available_timezones
 
 from django import forms
@@ -61,6 +62,19 @@ class PasswordsMixin(forms.Form):
         password = str(self.cleaned_data["password"])
         validate_password(password)
         return password
+
+
+class OwnPasswordForm(PasswordsMixin):
+    current = forms.CharField(
+        label=_("Your password now"),
+        max_length=128,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+    field_order = ["current", "password"]
+
+    def __init__(self, *args: Any, **given: Any) -> None:
+        super().__init__(*args, **given)
+        self.fields["password"].label = _("Your new password")
 
 
 class OwnerForm(PasswordsMixin):

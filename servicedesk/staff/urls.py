@@ -10,6 +10,7 @@ urlpatterns = [
     path("sign-in/", views.SignIn.as_view(), name="sign_in"),
     path("sign-out/", LogoutView.as_view(), name="sign_out"),
     path("preferences/", views.preferences, name="preferences"),
+    path("password/", views.own_password, name="own_password"),
     path("people/", views.people, name="people"),
     path("people/new/", views.person_new, name="person_new"),
     path("people/<uuid:key>/", views.person, name="person"),

@@ -4,6 +4,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
+from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth import views as auth
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
@@ -14,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from servicedesk.staff import actions, queries
-from servicedesk.staff.forms import NewPersonForm, PersonForm, SignInForm
+from servicedesk.staff.forms import NewPersonForm, OwnPasswordForm, PersonForm, SignInForm
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
@@ -41,6 +42,25 @@ def preferences(request: HttpRequest) -> HttpResponse:
     if not url_has_allowed_host_and_scheme(target, allowed_hosts={request.get_host()}):
         target = "/"
     return HttpResponseRedirect(target)
+
+
+@login_required
+def own_password(request: HttpRequest) -> HttpResponse:
+    """A new password of one's own. This session goes on; every other one ends."""
+    user = request.user
+    assert isinstance(user, User)
+    form = OwnPasswordForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
+        try:
+            actions.change_own_password(person=user, current=said["current"], new=said["password"])
+        except actions.NotChanged as wrong:
+            form.add_error("current", str(wrong))
+        else:
+            update_session_auth_hash(request, user)
+            messages.success(request, _("Your password is changed. You are signed out everywhere else."))
+            return redirect("desk:home")
+    return render(request, "staff/password.html", {"form": form, "title": _("Your password")})
 
 
 def owner_only(request: HttpRequest) -> User:

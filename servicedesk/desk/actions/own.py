@@ -38,6 +38,8 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model
         raise NotKept(
             _("It contradicts what is there already: the same name twice, or numbers that do not fit.")
         ) from wrong
+    if isinstance(row, Contact) and row.user is not None:
+        _sign_in_follows(row, row.user)
     if isinstance(row, Band):
         water.touch(tank=row.tank, at=at)
     for name in many & set(values):
@@ -76,6 +78,16 @@ def keep_bands(*, tank: Tank, wanted: dict[str, tuple[str, dict[str, float | Non
             Band.objects.create(tank=tank, parameter=parameter, unit=unit, **limits)
     if wanted:
         water.touch(tank=tank, at=at)
+
+
+def _sign_in_follows(contact: Contact, user: User) -> None:
+    """Who a contact is at the door is what stands on the contact."""
+    try:
+        staff.change_person(
+            person=user, name=contact.name, email=contact.email, phone=contact.phone, role=user.role
+        )
+    except staff.NotHired as wrong:
+        raise NotKept(str(wrong)) from wrong
 
 
 def end_column(row: Model) -> str:
