@@ -34,6 +34,7 @@ urlpatterns = [
     path("clients/", own.clients, name="clients"),
     path("clients/<uuid:key>/", own.client, name="client"),
     path("contacts/<uuid:key>/door/", own.contact_door, name="contact_door"),
+    path("contacts/<uuid:key>/link/", own.contact_link, name="contact_link"),
     path("contacts/<uuid:key>/shut/", own.contact_shut, name="contact_shut"),
     path("tanks/<uuid:key>/own/", own.tank, name="own_tank"),
     path("animals/<uuid:key>/", animals.animals, name="animals"),

@@ -1,12 +1,19 @@
 """People join, change and leave; the business says who it is."""
 
-from datetime import date
+import hashlib
+from datetime import date, datetime
 from typing import Any
 
+from django.conf import settings
+from django.contrib.auth.tokens import default_token_generator
 from django.contrib.sessions.models import Session
 from django.db import IntegrityError, transaction
+from django.urls import reverse
+from django.utils.http import urlsafe_base64_encode
 from django.utils.translation import gettext as _
 
+from servicedesk.dispatch import actions as dispatch
+from servicedesk.dispatch.models import Message
 from servicedesk.staff.choices import Hand, Light, Role
 from servicedesk.staff.models import Business, User
 
@@ -114,7 +121,39 @@ def set_password(*, person: User, password: str) -> None:
 
 
 @transaction.atomic
-def let_in_again(*, person: User, password: str) -> None:
+def ask_for_link(*, email: str, at: datetime) -> None:
+    """Somebody forgot a password. The same is written for a known and an unknown address, once in five minutes; who
+    it is, if anybody, is looked up later, where nobody can take the time."""
+    address = email.strip().lower()
+    sign = hashlib.sha256(address.encode()).hexdigest()[:24]
+    key = f"password link {sign} {int(at.timestamp()) // 300}"
+    dispatch.ask(kind="password_link", key=key, args={"email": address}, at=at)
+
+
+@transaction.atomic
+def send_link(*, person: User, at: datetime) -> Message:
+    """Mail a person a link that sets a new password: once, within 24 hours, and only while the old password and the
+    address stand (Django's signed token). One a minute at most."""
+    if not person.is_active:
+        raise NotChanged(_("%(name)s does not sign in here any more.") % {"name": person.name})
+    uid = urlsafe_base64_encode(str(person.pk).encode())
+    address = reverse("staff:new_password", args=[uid, default_token_generator.make_token(person)])
+    words = {"name": person.name, "link": settings.BASE_URL.rstrip("/") + address}
+    text = _(
+        "Hello %(name)s,\n\nwith this link you choose a new password. It works once, for 24 hours:\n\n%(link)s\n\n"
+        "If you did not ask for it, leave it: your password stays as it is.\n"
+    )
+    return dispatch.post(
+        key=f"password link {person.pk} {at:%Y-%m-%d %H:%M}",
+        recipient=person.email,
+        subject=_("Choose a new password"),
+        text=text % words,
+        at=at,
+    )
+
+
+@transaction.atomic
+def let_in_again(*, person: User, password: str | None) -> None:
     """A person who was shut out comes back with a new password."""
     person.set_password(password)
     person.is_active = True

@@ -64,6 +64,34 @@ class PasswordsMixin(forms.Form):
         return password
 
 
+class PasswordOrLinkForm(PasswordsMixin):
+    """A password, or none: then a link by which one is chosen goes out by mail."""
+
+    def __init__(self, *args: Any, **given: Any) -> None:
+        super().__init__(*args, **given)
+        self.fields["password"].required = False
+        self.fields["password"].help_text = _(
+            "15 signs or more. Left empty, a link to choose one goes by mail."
+        )
+
+    def clean_password(self) -> str:
+        return super().clean_password() if self.cleaned_data["password"] else ""
+
+
+class ForgottenForm(forms.Form):
+    email = forms.EmailField(
+        label=_("Your mail address"), widget=forms.EmailInput(attrs={"autocomplete": "username"})
+    )
+
+
+class NewPasswordForm(PasswordsMixin):
+    """A new password by a link; `user` is whom the link was for."""
+
+    def __init__(self, user: object, *args: Any, **given: Any) -> None:
+        super().__init__(*args, **given)
+        self.fields["password"].label = _("Your new password")
+
+
 class OwnPasswordForm(PasswordsMixin):
     current = forms.CharField(
         label=_("Your password now"),
@@ -93,5 +121,5 @@ class PersonForm(forms.Form):
     )
 
 
-class NewPersonForm(PersonForm, PasswordsMixin):
+class NewPersonForm(PersonForm, PasswordOrLinkForm):
     field_order = ["name", "email", "phone", "role", "password"]

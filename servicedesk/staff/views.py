@@ -15,7 +15,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from servicedesk.staff import actions, queries
-from servicedesk.staff.forms import NewPersonForm, OwnPasswordForm, PersonForm, SignInForm
+from servicedesk.staff.forms import (
+    ForgottenForm,
+    NewPasswordForm,
+    NewPersonForm,
+    OwnPasswordForm,
+    PersonForm,
+    SignInForm,
+)
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
@@ -63,6 +70,41 @@ def own_password(request: HttpRequest) -> HttpResponse:
     return render(request, "staff/password.html", {"form": form, "title": _("Your password")})
 
 
+def forgotten(request: HttpRequest) -> HttpResponse:
+    """Ask for a link to a new password. The answer is the same whether somebody signs in with the address or not."""
+    form = ForgottenForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        actions.ask_for_link(email=form.cleaned_data["email"], at=timezone.now())
+        messages.success(
+            request,
+            _("If somebody signs in with this address, a link for a new password is on its way there."),
+        )
+        return redirect("staff:sign_in")
+    note = _(
+        "Type the address with which you sign in. A link goes there by mail; it works once, for 24 hours."
+    )
+    context = {"form": form, "title": _("A forgotten password"), "note": note, "send": True}
+    return render(request, "staff/password.html", context)
+
+
+class NewPassword(auth.PasswordResetConfirmView):
+    """The page behind the link: a new password, once."""
+
+    form_class = NewPasswordForm  # type: ignore[assignment]  # a plain form: the action keeps
+    template_name = "staff/new_password.html"
+
+    def get_user(self, uidb64: str) -> User | None:
+        found = super().get_user(uidb64)
+        return found if isinstance(found, User) and found.is_active else None
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        assert isinstance(self.user, User)
+        actions.set_password(person=self.user, password=form.cleaned_data["password"])
+        del self.request.session[auth.INTERNAL_RESET_SESSION_TOKEN]
+        messages.success(self.request, _("Your new password is kept. Sign in with it."))
+        return redirect("staff:sign_in")
+
+
 def owner_only(request: HttpRequest) -> User:
     """The owner who asks; anybody else meets nothing here."""
     user = request.user
@@ -90,7 +132,10 @@ def person_new(request: HttpRequest) -> HttpResponse:
     form = NewPersonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            hired = actions.hire(on=day_of(timezone.now()), **form.cleaned_data)
+            said = {**form.cleaned_data, "password": form.cleaned_data["password"] or None}
+            hired = actions.hire(on=day_of(timezone.now()), **said)
+            if said["password"] is None:
+                actions.send_link(person=hired, at=timezone.now())
         except actions.NotHired as wrong:
             form.add_error("email", str(wrong))
         else:
@@ -113,6 +158,21 @@ def person(request: HttpRequest, key: UUID) -> HttpResponse:
         else:
             return redirect("staff:people")
     return render(request, "staff/person.html", {"form": form, "title": row.name, "person": row})
+
+
+@login_required
+@require_POST
+def person_link(request: HttpRequest, key: UUID) -> HttpResponse:
+    """The owner sends a person a link to a new password."""
+    owner_only(request)
+    row = _person(key)
+    try:
+        actions.send_link(person=row, at=timezone.now())
+    except actions.NotChanged as wrong:
+        messages.error(request, str(wrong))
+    else:
+        messages.success(request, _("A link is on its way to %(email)s.") % {"email": row.email})
+    return redirect("staff:people")
 
 
 @login_required

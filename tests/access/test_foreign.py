@@ -32,6 +32,7 @@ from tests.factories.tanks import (
 
 pytestmark = pytest.mark.django_db
 CANARY = "canary-7f3a"
+LINK = {"uidb64": "bm9ib2R5", "token": "none-of-ours"}
 SIGNED_OUT = {"staff:sign_in", "desk:setup", "desk:home"}
 OPEN_TO_ALL_STAFF = {"components"}
 
@@ -86,6 +87,7 @@ class World:
             "desk:client": self.tank.site.client_id,
             "desk:contact_door": self.contact.pk,
             "desk:contact_shut": self.contact.pk,
+            "desk:contact_link": self.contact.pk,
             "desk:token": self.instrument.pk,
             "desk:instrument": self.instrument.pk,
             "desk:token_end": self.token_row.pk,
@@ -102,7 +104,7 @@ class World:
             return {"key": self.report.pk, "question": self.visit.pk}
         if name.startswith("visits:") or name in ("reports:of_visit", "reports:progress", "reports:again"):
             return {"key": self.due.pk}
-        return {"key": first.get(name, self.tank.pk), "kind": "tank", "visit": self.due.pk}
+        return {"key": first.get(name, self.tank.pk), "kind": "tank", "visit": self.due.pk, **LINK}
 
 
 @pytest.fixture

@@ -108,8 +108,8 @@ def retire(*, row: Model, on: date) -> bool:
 
 
 @transaction.atomic
-def let_sign_in(*, contact: Contact, password: str, on: date) -> User:
-    """Give a contact a sign-in for the client's door."""
+def let_sign_in(*, contact: Contact, password: str | None, on: date, at: datetime) -> User:
+    """Give a contact a sign-in for the client's door; without a password a link to choose one goes by mail."""
     user = contact.user
     if user is not None and user.is_active:
         raise NotKept(_("This contact signs in already."))
@@ -118,6 +118,8 @@ def let_sign_in(*, contact: Contact, password: str, on: date) -> User:
         Contact.objects.filter(pk=contact.pk).update(user=user)
     else:
         staff.let_in_again(person=user, password=password)
+    if password is None:
+        staff.send_link(person=user, at=at)
     return user
 
 

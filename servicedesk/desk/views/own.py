@@ -22,8 +22,8 @@ from servicedesk.desk.forms import KINDS, Kind, form_of
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dosing.models import Solution
 from servicedesk.instruments.models import Instrument, Measure
-from servicedesk.staff.actions import NotHired
-from servicedesk.staff.forms import PasswordsMixin
+from servicedesk.staff.actions import NotChanged, NotHired, send_link
+from servicedesk.staff.forms import PasswordOrLinkForm
 from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
 from servicedesk.water.models import Band, Method, TankTest
@@ -222,16 +222,35 @@ def contact_door(request: HttpRequest, key: str) -> HttpResponse:
     staff_of(request)
     row = _row(Contact, key)
     assert isinstance(row, Contact)
-    form = PasswordsMixin(request.POST or None)
+    form = PasswordOrLinkForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            own.let_sign_in(contact=row, password=form.cleaned_data["password"], on=day_of(timezone.now()))
+            now, password = timezone.now(), form.cleaned_data["password"] or None
+            own.let_sign_in(contact=row, password=password, on=day_of(now), at=now)
         except (own.NotKept, NotHired) as wrong:
             form.add_error(None, str(wrong))
         else:
             return redirect(_home(row))
     context = {"form": form, "title": _("Sign-in for %(name)s") % {"name": row.name}, "back": _home(row)}
     return render(request, "desk/own_form.html", context)
+
+
+@login_required
+@require_POST
+def contact_link(request: HttpRequest, key: str) -> HttpResponse:
+    """Send a contact who signs in a link to a new password."""
+    staff_of(request)
+    row = _row(Contact, key)
+    assert isinstance(row, Contact)
+    if row.user is None:
+        raise Http404
+    try:
+        send_link(person=row.user, at=timezone.now())
+    except NotChanged as wrong:
+        messages.error(request, str(wrong))
+    else:
+        messages.success(request, _("A link is on its way to %(email)s.") % {"email": row.email})
+    return redirect(_home(row))
 
 
 @login_required
