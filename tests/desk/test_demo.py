@@ -1,6 +1,7 @@
 """What the demo says it planted is there, and its history is what the doors would have stored."""
 
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import transaction
@@ -29,6 +30,11 @@ from tests.desk.demo_dump import dump
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]  # four months of sixteen tanks
 
 NOON = datetime(2026, 11, 25, 12, 10, tzinfo=UTC)
+SUNDAY_EVENING = datetime(2026, 11, 29, 21, 40, tzinfo=UTC)
+SUMMER_NIGHT = datetime(
+    2026, 7, 6, 23, 30, tzinfo=UTC
+)  # half past midnight of the 7th by the business's clock
+ZONE = ZoneInfo("Europe/London")
 FACTS = (
     Reading, Dose, RateChange, Refill, PumpCheck, ReagentLoad, Calibration, WaterChange, TaskFact, LivestockFact,
 )  # fmt: skip
@@ -50,12 +56,17 @@ def _door(entry: Entry) -> Making:
     return Making(visit=entry.visit, wire=wire, by=entry.author, received_at=entry.received_at)
 
 
-def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted():
+@pytest.mark.parametrize(
+    ("now", "seed"),
+    [(NOON, 1), (SUNDAY_EVENING, 7), (SUMMER_NIGHT, 3)],
+    ids=["noon", "sunday", "summer-night"],
+)
+def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted(now, seed):
     said: list[str] = []
 
-    result = demo.load(now=NOON, say=said.append)
-    watch.sweep(at=NOON)
-    watch.watch_silence(at=NOON)
+    result = demo.load(now=now, seed=seed, say=said.append)
+    watch.sweep(at=now)
+    watch.watch_silence(at=now)
 
     planted = {p.kind: p for p in result.planted}
     sentences = {
@@ -67,23 +78,25 @@ def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted():
     assert sorted(planted) == [
         "death", "empty", "isolation", "overdue", "silent", "slow", "top_up", "wrong_reagent",
     ]  # fmt: skip
-    assert "Alkalinity" in sentences["The long reef", "beyond_limit"]
+    under = [word for (tank, _kind), word in sentences.items() if tank == "The long reef"]
+    assert [word for word in under if word.startswith("Alkalinity") and "under the" in word] != []
     assert "The container of Calcium solution is empty" in sentences["The hall tank", "running_out"]
     assert "Probes, The estuary is silent" in sentences["The estuary", "silent"]
     assert "under the last test by hand" in sentences["The wall of angels", "disagrees"]
-    assert [(t.title, t.latest) for t in overdue(owner, on=NOON.date())] == [
+    assert [(t.title, t.latest) for t in overdue(owner, on=now.astimezone(ZONE).date())] == [
         ("Calibrate the titrator's pumps", planted["overdue"].on)
     ]
     assert [(r.tank.name, r.from_on) for r in TankStateRow.objects.filter(state="isolation")] == [
         ("The new-stock tank", planted["isolation"].on)
     ]
-    assert [(f.livestock.tank.name, f.at.date()) for f in LivestockFact.objects.filter(change="died")] == [
-        ("The goldfish trough", planted["death"].on)
-    ]
+    assert [
+        (f.livestock.tank.name, f.at.astimezone(ZONE).date())
+        for f in LivestockFact.objects.filter(change="died")
+    ] == [("The goldfish trough", planted["death"].on)]
     load = (
         ReagentLoad.objects.filter(measure__instrument__tank__name="The wall of angels").order_by("at").last()
     )
-    assert load is not None and load.at.date() == planted["wrong_reagent"].on
+    assert load is not None and load.at.astimezone(ZONE).date() == planted["wrong_reagent"].on
 
 
 def test_a_failed_top_up_raises_salinity_until_it_is_found_and_falls_after():

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.utils import timezone
 
-from servicedesk.desk.actions.demo import calls, world
+from servicedesk.desk.actions.demo import calls, shelves, world
 from servicedesk.desk.actions.demo.calls import Call
 from servicedesk.desk.actions.demo.world import World
 
@@ -28,7 +28,7 @@ def _made(day: datetime, clock: str, zone: str) -> list[Call]:
         )
         world.people(w)
         world.methods(w)
-        world.supplies(w)
+        shelves.make(w)
         world.sites(w)
         return calls.make(w)
 
@@ -55,8 +55,14 @@ def test_in_the_day_and_evening_some_is_closed_some_under_way_some_planned(clock
 
 
 @pytest.mark.slow
-def test_late_in_the_afternoon_the_last_stops_are_under_way():
-    assert _today(WEDNESDAY, "15:00") == {"closed": 10, "under_way": 3}
+@pytest.mark.parametrize("clock", ["15:00", "16:00", "19:00", "23:50"])
+def test_the_last_stop_of_each_technician_is_never_closed(clock):
+    today = [c for c in _made(WEDNESDAY, clock, "Europe/London") if c.day == WEDNESDAY.date()]
+
+    lasts = {c.technician.email: c.stop.state for c in today}  # in the order of their stops
+    assert len(lasts) == 3
+    assert set(lasts.values()) <= {"under_way", "planned"}
+    assert "under_way" in lasts.values()
 
 
 @pytest.mark.slow

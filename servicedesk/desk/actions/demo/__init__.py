@@ -13,7 +13,7 @@ what was planted."""
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -21,7 +21,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.utils import timezone
 
-from servicedesk.desk.actions.demo import calls, chores, history, world
+from servicedesk.desk.actions.demo import calls, chores, history, shelves, world
 from servicedesk.desk.actions.demo.calls import Call
 from servicedesk.desk.actions.demo.journal import Journal
 from servicedesk.desk.actions.demo.world import Planted, World
@@ -29,6 +29,7 @@ from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token
 from servicedesk.instruments.models import Instrument
 from servicedesk.instruments.models import Token as Pass
+from servicedesk.rounds.models import SiteNote
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.models import Visit
 from servicedesk.water import actions as water
@@ -99,11 +100,15 @@ def _last_contact(told: history.TankHistory) -> None:
 
 
 def _reports(w: World, every: Iterable[Call]) -> None:
-    """Ask for the reports of today's closed visits, and of the last regular one to each site before; the worker draws
-    them when the demo runs, oldest first. Visits before those were closed before the demo began: they have none."""
+    """Ask for the reports of today's closed visits, of the last regular one to each site before, of one more for the
+    clients whose sign-in is printed, and of the visit that tells of a death; the worker draws them when the demo runs,
+    oldest first. Visits before those were closed before the demo began: they have none."""
     done = [c for c in every if c.done]
-    last = {(c.plan.site_id, c.due.isolated): c for c in done if c.regular and c.day < w.today}
-    wanted = {c.due.pk: c for c in [*last.values(), *(c for c in done if c.day == w.today)]}
+    before = [c for c in done if c.regular and c.day < w.today]
+    last = {(c.plan.site_id, c.due.isolated): c for c in before}
+    earlier = {c.plan.site_id: c for c in before if c not in last.values() and c.plan.site in w.shown}
+    now = [c for c in done if c.day == w.today or c.due.pk in w.tell]
+    wanted = {c.due.pk: c for c in [*earlier.values(), *last.values(), *now]}
     Visit.objects.filter(pk__in=wanted).update(versions=1)
     jobs = [
         Job(
@@ -113,6 +118,17 @@ def _reports(w: World, every: Iterable[Call]) -> None:
         for key, call in sorted(wanted.items(), key=lambda pair: (pair[1].moment(1), pair[1].due.key))
     ]  # fmt: skip
     Job.objects.bulk_create(jobs, batch_size=BATCH)
+
+
+def _notes(w: World) -> None:
+    """Words for whoever comes next, and for the office."""
+    for row in w.raw["notes"]:
+        plan = next(p for p in w.plans if p.site.name == row["site"])
+        at = w.midnight(world.DAYS - row["days_ago"]) + timedelta(hours=10)
+        SiteNote.objects.create(
+            origin=w.key(), site=plan.site, text=row["text"], for_office=row["for_office"], at=at,
+            by=plan.technician or w.owner, received_at=at,
+        )  # fmt: skip
 
 
 def _token(w: World, device: Instrument) -> str:
@@ -134,10 +150,11 @@ def load(
         w = World(raw=raw, rng=Random(seed), now=now.astimezone(zone).replace(microsecond=0))
         world.people(w)
         world.methods(w)
-        world.supplies(w)
+        shelves.make(w)
         world.sites(w)
         devices = _instruments(w)
         _reports(w, _history(w))
+        _notes(w)
         token = _token(w, devices[0])
     for planted in w.told:
         say(f"Planted: {planted.sentence}")

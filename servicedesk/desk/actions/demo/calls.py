@@ -141,7 +141,12 @@ def _place(w: World, calls: list[Call]) -> list[Round]:
         key = (call.day, call.technician.email)
         if key not in rounds:
             rounds[key] = Round(
-                id=w.key(), day=call.day, technician=call.technician, starts=time(8), ends=time(17)
+                id=w.key(),
+                day=call.day,
+                technician=call.technician,
+                van=w.vans.get(call.technician.email),
+                starts=time(8),
+                ends=time(17),
             )
         order[key] += 1
         earliest = free.get(key, FIRST)

@@ -73,10 +73,11 @@ class TankHistory:
         return state
 
     def _moments(self) -> dict[str, Call]:
-        """On which visits the planted faults turn: the last regular one, one at least eight days ago, and one at
+        """On which visits the planted faults turn: the latest of all, the last regular one before today, one at least eight days ago, and one at
         least twenty."""
         regular = [c for c in self.behind if c.regular]
         return {
+            "latest": [c for c in self.calls if c.done][-1],
             "last": regular[-1],
             "week": [c for c in self.behind if c.day <= self.w.today - timedelta(days=8)][-1],
             "weeks": [c for c in regular if c.day <= self.w.today - timedelta(days=20)][-1],
@@ -150,7 +151,7 @@ class TankHistory:
         """Look, test, act, tidy up, leave: one share of the visit's time for each tank."""
         self.stories.look(call)
         tested = self._tests(call)
-        if self.plan == "death" and call is self.moments["last"]:
+        if self.plan == "death" and call is self.moments["latest"]:
             self._death(call)
         if call.regular:
             self._act(call, tested, day)
@@ -255,6 +256,7 @@ class TankHistory:
     def _death(self, call: Call) -> None:
         animal = self.w.animals[self.tank.name][0]
         self.journal.death(call, 0.08, animal, "old age, likely")
+        self.w.tell.add(call.due.pk)
         self.w.plant(
             "death",
             self.tank.name,

@@ -15,9 +15,9 @@ WEAR = 0.0006
 """Share of its delivery that a channel loses a day as its tubing wears (common practice: 2 % a month)."""
 SLOWED = 0.82
 CHECK_EVERY, SET_EVERY = timedelta(days=40), timedelta(days=20)
-FILL_AT_DAYS = 21
-"""A container that lasts less is filled (common practice: not to run dry before the visit after next)."""
-BACK_IN_DAYS = 28
+SPARE_DAYS = 4
+"""A container that would not last until the next regular visit and so many days more is filled (common practice)."""
+BACK_IN_DAYS = 21
 """A level that left its target is led back over so many days by the rate alone (common practice)."""
 MOST_STEP = 0.12
 """A rate is changed by this share at most at once (common practice)."""
@@ -87,7 +87,7 @@ class Pump:
             self.rate, self.did["set"] = rate, age
 
     def _fill(self, call: Call) -> None:
-        if self.ml / self.rate >= FILL_AT_DAYS:
+        if self.ml / self.rate >= 7 * self.w.weeks[self.channel.tank.site.name] + SPARE_DAYS:
             return
         if self.journal.refill(call, 0.55, self.channel, self.ml, self.channel.container_ml):
             self.ml = self.channel.container_ml
@@ -95,5 +95,5 @@ class Pump:
     def fill_short(self, call: Call, days: float) -> None:
         """Planted: what was left in the van lasts so many days."""
         short = round(self.rate * self.gives * days)
-        if self.journal.refill(call, 0.55, self.channel, min(self.ml, short), short):
+        if self.ml < short and self.journal.refill(call, 0.55, self.channel, self.ml, short):
             self.ml = short

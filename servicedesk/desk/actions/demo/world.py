@@ -29,16 +29,18 @@ from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
-from servicedesk.stock.models import Item, Lot, Movement, Place
+from servicedesk.stock.models import Item, Lot, Place
 from servicedesk.upkeep.models import TaskRule
 from servicedesk.water import actions as water
 from servicedesk.water.models import Method, TankTest
 
 DAYS = 120
 MARINE = ("reef_stony", "reef_mixed", "reef_soft", "marine_fish")
-PER_ML = {"alkalinity": 3.0, "calcium": 38.0, "magnesium": 32.0}
-"""Strength of the house's solutions: dKH·L per mL (57 g/L of sodium carbonate), mg per mL of calcium, of magnesium."""
 SUNDAY = 6
+SIGNS = 2
+"""Of so many clients the sign-in is printed."""
+FULL_ML, SMALL_ML = 5000, 1000
+"""What a container holds; one is too small, for the fault planted there."""
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,9 @@ class World:
     measures: dict[str, list[Measure]] = field(default_factory=dict)
     sign_ins: list[tuple[str, str, str, str]] = field(default_factory=list)
     password: str = ""
+    tell: set[uuid.UUID] = field(default_factory=set)
+    shown: list[Site] = field(default_factory=list)
+    vans: dict[str, Place] = field(default_factory=dict)
     weeks: dict[str, int] = field(default_factory=dict)
 
     def key(self) -> uuid.UUID:
@@ -141,41 +146,6 @@ def methods(w: World) -> None:
         w.methods.setdefault(parameter, []).append(row)
 
 
-def supplies(w: World) -> None:
-    store = Place.objects.create(id=w.key(), name="Store at Tanner's Wharf", kind="store")
-    for name, kind, unit, pack, price, lead, shelf, left in w.raw["supplies"]:
-        item = Item.objects.create(
-            id=w.key(),
-            name=name,
-            kind=kind,
-            unit=unit,
-            pack_size=pack,
-            price_per_pack=Decimal(price),
-            lead_days=lead,
-            supplier="Tallowmere Supplies",
-            shelf=shelf,
-            hazards=["acid"] if kind in ("reagent", "solution") else [],
-        )
-        lot = Lot.objects.create(id=w.key(), item=item, code=f"S{w.rng.randint(100, 999)}")
-        w.items[name], w.lots[name] = item, lot
-        if left:
-            Movement.objects.create(
-                origin=w.key(), item=item, lot=lot, place=store, amount=left, reason="received",
-                at=w.start, by=w.owner, received_at=w.start,
-            )  # fmt: skip
-    for parameter, name in (
-        ("alkalinity", "Carbonate solution"),
-        ("calcium", "Calcium solution"),
-        ("magnesium", "Magnesium solution"),
-    ):
-        w.solutions[parameter] = Solution.objects.create(
-            id=w.key(),
-            item=w.items[name],
-            parameter=parameter,
-            per_ml=PER_ML[parameter],
-        )
-
-
 def sites(w: World) -> None:
     for row in w.raw["sites"]:
         client = Client.objects.create(
@@ -184,7 +154,7 @@ def sites(w: World) -> None:
         contact_name, address = row["contact"]
         user = _person(w, contact_name, address, "client")
         Contact.objects.create(id=w.key(), client=client, user=user, name=contact_name, email=address)
-        if len([s for s in w.sign_ins if s[0] == "client"]) < 2:
+        if len(w.shown) < SIGNS:
             w.sign_ins.append(("client", f"{contact_name} ({row['client']})", address, w.raw["password"]))
         site = Site.objects.create(
             id=w.key(), client=client, name=row["site"], address=row["address"], town="Ottermarsh", lat=row["lat"],
@@ -192,6 +162,8 @@ def sites(w: World) -> None:
             water_and_drain="Tap and floor drain within reach of the tank.",
         )  # fmt: skip
         w.weeks[site.name] = row["weeks"]
+        if len(w.shown) < SIGNS:
+            w.shown.append(site)
         made = [_tank(w, site, spec, number) for number, spec in enumerate(row["tanks"], start=1)]
         _plans(w, site, made, row)
 
@@ -211,7 +183,8 @@ def _plans(w: World, site: Site, made: list[Tank], row: dict[str, Any]) -> None:
     main = w.today if row.get("sunday") else _weekday(w.today)
     specs = [("Regular service", main, weeks, row["minutes"], time(int(hour), int(minute)))]
     if number % 3 != 2:
-        short = _weekday(w.today + timedelta(days=2 + number % 4))
+        between = 2 + number % 3 if weeks == 1 else 6 + number % 3
+        short = _weekday(w.today + timedelta(days=between))
         specs.append(("Short check", short, weeks, 25, time(9, 30)))
     for name, day, every, minutes, wish in specs:
         first = day - timedelta(days=7 * every * turns)
@@ -305,7 +278,7 @@ def _pump(w: World, tank: Tank) -> None:
             tank=tank,
             number=number,
             solution=w.solutions[parameter],
-            container_ml=5000,
+            container_ml=SMALL_ML if (w.planted[tank.name], parameter) == ("empty", "calcium") else FULL_ML,
         )
         w.channels.setdefault(tank.name, []).append(channel)
 
