@@ -14,6 +14,7 @@ from servicedesk.desk.views import (
     own,
     setup,
     supplies,
+    tank_photo,
 )
 
 app_name = "desk"
@@ -38,6 +39,7 @@ urlpatterns = [
     path("contacts/<uuid:key>/shut/", own.contact_shut, name="contact_shut"),
     path("tanks/<uuid:key>/own/", own.tank, name="own_tank"),
     path("animals/<uuid:key>/", animals.animals, name="animals"),
+    path("tanks/<uuid:key>/photo/", tank_photo.tank_photo, name="tank_photo"),
     path("tanks/<uuid:key>/bands/", bands.bands, name="bands"),
     path("supplies/", supplies.items, name="items"),
     path("supplies/<uuid:key>/", supplies.item, name="item"),
