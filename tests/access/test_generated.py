@@ -19,7 +19,7 @@ from servicedesk.visits.choices import EntryKind
 from tests.access.test_doors import BROKEN, NASTY
 from tests.access.test_foreign import World, address_of, patterns
 from tests.factories.stops import entry
-from tests.factories.tanks import make_channel, make_measure, make_solution
+from tests.factories.tanks import make_channel, make_measure, make_place, make_plan, make_solution
 
 pytestmark = pytest.mark.django_db
 
@@ -75,6 +75,15 @@ class Doors:
         self.browsers = {"owner": world.owner, "ida": world.ida, "bob": world.bob, "a": world.a}
         self.lines = {name: Browser(raise_request_exception=False) for name in self.browsers}
         self.fields: dict[str, list[str]] = {}
+        self.open: dict[str, list[str]] = {}
+        site = tank.site
+        self.rows = [
+            ("tank", tank.pk), ("site", site.pk), ("client", site.client_id), ("item", world.item.pk),
+            ("animals", world.fish.pk), ("contact", world.contact.pk), ("instrument", world.instrument.pk),
+            ("measure", measure.pk), ("channel", self.sound["channel"]), ("method", self.sound["method"]),
+            ("plan", make_plan(site, tank).pk), ("place", make_place().pk), ("zz", uuid.uuid4()),
+            *(("band", row.pk) for row in tank.bands.all()), *(("equipment", row.pk) for row in tank.equipment.all()),
+        ]  # fmt: skip
         self.forms = [(name, item) for name, item in patterns() if not name.startswith("visits:sync")]
 
     def nasty(self):
@@ -119,34 +128,60 @@ class Doors:
 
     def form(self):
         rng, (name, item) = self.rng, self.rng.choice(self.forms)
-        who = rng.choice(list(self.browsers))
-        keys = self.world.keys(name)
+        who = rng.choice(self.readers(name, item) if rng.random() < 0.9 else list(self.browsers))
+        keys = self.keys(name, who)
         if name in LEAVES or rng.random() < 0.1:
             keys = {key: value if key == "kind" else uuid.uuid4() for key, value in keys.items()}
-        if "kind" in keys:
-            keys["kind"] = rng.choice(
-                ["tank", "client", "site", "item", "method", "band", "plan", "contact", "zz"]
-            )
         address, line = address_of(item, name, keys), self.line(who)
         if name == "staff:sign_out":
             return line.get(address)
         if rng.random() < 0.15:
-            asked = {
-                rng.choice(["page", "q", "day", "tank", "next", "kind", "back"]): str(self.nasty())
-                for _n in range(2)
-            }
-            return line.get(address, asked)
-        known = self.fields.get(address)
-        if known is None:
+            names = ["page", "q", "day", "tank", "next", "kind", "back", "parent", "client", "site"]
+            return line.get(address, {rng.choice(names): str(self.nasty()) for _n in range(2)})
+        wanted = self.inputs(line, name, address, keys)
+        if name == "visits:photo_put":
+            said = {n: self.text(n) for n in wanted}
+            return line.put(address, encode_multipart(BOUNDARY, said), content_type=MULTIPART_CONTENT)
+        return line.post(address, {n: self.text(n) for n in rng.sample(wanted, rng.randint(1, len(wanted)))})
+
+    def keys(self, name: str, who: str) -> dict:
+        """B's objects; for the other technician the own stop, so that the visit's forms open too."""
+        keys = {**self.world.keys(name)}
+        if who == "bob" and (name.startswith("visits:") or "visit" in keys and name.startswith("rounds:")):
+            keys["key"] = keys["visit"] = self.world.own.pk
+        if name in ("desk:own_new", "desk:own_edit", "desk:own_retire"):
+            keys["kind"], keys["key"] = self.rng.choice(self.rows)
+        return keys
+
+    def readers(self, name: str, item) -> list[str]:
+        """Who may open an address, asked once."""
+        if name not in self.open:
+            found = []
+            for who in self.browsers:
+                status = self.line(who).get(address_of(item, name, self.keys(name, who))).status_code
+                found += [who] if status not in (401, 403, 404) else []
+            self.open[name] = found or list(self.browsers)
+        return self.open[name]
+
+    def inputs(self, line: Browser, name: str, address: str, keys: dict) -> list[str]:
+        """The names in the page's forms; what only takes POST has them on the page before."""
+        kind = f"{name} {keys.get('kind')}"
+        if kind not in self.fields:
             page = line.get(address)
             text = b"" if page.streaming else page.content
-            known = self.fields[address] = sorted({n.decode() for n in INPUT.findall(text)})
-        wanted = known or ["kind", "entry", "value", "name", "file", "photo", "said"]
-        said = {n: self.text(n) for n in rng.sample(wanted, rng.randint(1, len(wanted)))}
-        if name == "visits:photo_put":
-            packed = encode_multipart(BOUNDARY, dict(said))
-            return line.put(address, packed, content_type=MULTIPART_CONTENT)
-        return line.post(address, said)
+            self.fields[kind] = sorted({n.decode() for n in INPUT.findall(text)})
+        return self.fields[kind] or [
+            "kind",
+            "entry",
+            "value",
+            "name",
+            "file",
+            "photo",
+            "said",
+            "p_tank",
+            "p_value",
+            "p_parameter",
+        ]
 
     def text(self, name: str) -> str:
         if self.rng.random() < 0.3:
