@@ -12,6 +12,8 @@ from servicedesk.staff.models import User
 from servicedesk.stock.models import Lot
 from servicedesk.water import actions as water
 
+MOST_ML = 1e6
+
 
 class NotDosed(Exception):
     """An amount or a rate that cannot be; the sentence says why."""
@@ -32,7 +34,7 @@ def record_dose(
     kind: str = DoseKind.BY_HAND,
 ) -> Dose:
     """So many mL went in. The same (origin, part) again is the same dose."""
-    if not 0 < ml < 1e6:
+    if not 0 < ml < MOST_ML:
         raise NotDosed(f"{ml:g} mL cannot be: say how much went in.")
     row, made = Dose.objects.get_or_create(
         origin=origin,
@@ -67,9 +69,9 @@ def set_rate(
     until: datetime | None = None,
 ) -> RateChange:
     """A person set a channel to so many mL a day; `until` ends a temporary rate."""
-    most = channel.max_ml_per_day
-    if ml_per_day < 0 or (most is not None and ml_per_day > most):
-        raise NotDosed(f"{ml_per_day:g} mL a day cannot be: this channel gives 0 to {most or 1e6:g}.")
+    most = MOST_ML if channel.max_ml_per_day is None else channel.max_ml_per_day
+    if not 0 <= ml_per_day <= most:
+        raise NotDosed(f"{ml_per_day:g} mL a day cannot be: this channel gives 0 to {most:g}.")
     row, made = RateChange.objects.get_or_create(
         origin=origin,
         part=part,
@@ -136,7 +138,8 @@ def record_pump_check(
     after_ml: float | None = None,
 ) -> PumpCheck:
     """The channel was run and measured, before and after setting."""
-    if asked_ml <= 0 or before_ml < 0 or (after_ml is not None and after_ml < 0):
+    came = [before_ml] if after_ml is None else [before_ml, after_ml]
+    if not 0 < asked_ml < MOST_ML or not all(0 <= ml < MOST_ML for ml in came):
         raise NotDosed("Say how many mL were asked for and how many came.")
     row, _made = PumpCheck.objects.get_or_create(
         origin=origin,

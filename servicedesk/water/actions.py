@@ -149,13 +149,16 @@ def correct_reading(
     received_at: datetime,
 ) -> Correction:
     """Say that a reading was wrong: the new value in the canonical unit, or None to withdraw it. The reading
-    itself stays as it was."""
+    itself stays as it was. Raises NotWater without a reason, and for a value that physically cannot be."""
     before = Correction.objects.filter(origin=origin, part=part).first()
     if before is not None:
         return before
     if not why.strip():
         raise NotWater("Say why the value is corrected.")
     reading = Reading.objects.select_for_update().select_related("series__tank").get(pk=reading.pk)
+    impossible = "" if new is None else _impossible(reading.series.parameter, new, f"{new:g}")
+    if impossible:
+        raise NotWater(impossible)
     last = reading.corrections.order_by("-number").first()
     old = reading.value if last is None or last.new is None else last.new
     row = Correction.objects.create(
