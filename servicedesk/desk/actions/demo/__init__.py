@@ -102,9 +102,11 @@ def _last_contact(told: history.TankHistory) -> None:
 def _reports(w: World, every: Iterable[Call]) -> None:
     """Ask for the reports of today's closed visits, of the last regular one to each site before, of one more for the
     clients whose sign-in is printed, and of the visit that tells of a death; the worker draws them when the demo runs,
-    oldest first. Visits before those were closed before the demo began: they have none."""
+    oldest first. Where an animal died, no earlier visit is told now, as if that had been known then. Visits before those
+    were closed before the demo began: they have none."""
     done = [c for c in every if c.done]
-    before = [c for c in done if c.regular and c.day < w.today]
+    mourning = {c.plan.site_id for c in done if c.due.pk in w.tell}
+    before = [c for c in done if c.regular and c.day < w.today and c.plan.site_id not in mourning]
     last = {(c.plan.site_id, c.due.isolated): c for c in before}
     earlier = {c.plan.site_id: c for c in before if c not in last.values() and c.plan.site in w.shown}
     now = [c for c in done if c.day == w.today or c.due.pk in w.tell]
