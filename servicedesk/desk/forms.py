@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
 from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
@@ -19,6 +21,7 @@ from servicedesk.core.units import (
     parse_typed,
     scale_of,
 )
+from servicedesk.desk.choices import SENTENCES
 from servicedesk.desk.queries.bands import CHANGES, COLUMNS, LEVELS, BandRow, from_unit
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
@@ -116,8 +119,29 @@ TICKED: dict[str, Any] = {"cautions": HAZARDS, "hazards": HAZARDS, "sensitive_to
 WEEKDAYS = [(0, _("Monday")), (1, _("Tuesday")), (2, _("Wednesday")), (3, _("Thursday")), (4, _("Friday")), (5, _("Saturday")), (6, _("Sunday"))]  # fmt: skip
 
 
+class TypedFloat(forms.FloatField):
+    """A number with a dot or a comma, with the house's sentences for what is none."""
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values or isinstance(value, float):
+            return None if value in self.empty_values else value
+        try:
+            return parse_typed(str(value))
+        except TypedWrong as wrong:
+            raise forms.ValidationError(str(wrong)) from wrong
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value:.12g}" if isinstance(value, float) else value
+
+
+def _field_of(column: Any, **given: Any) -> Any:
+    if isinstance(column, models.FloatField):
+        given["form_class"] = TypedFloat
+    return column.formfield(**given)
+
+
 class OwnForm(forms.ModelForm):  # type: ignore[type-arg]  # not generic while it runs
-    """What every form of own data checks across its fields."""
+    """What every form of own data checks across its fields, and the database's law in words at its place."""
 
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}
@@ -128,12 +152,39 @@ class OwnForm(forms.ModelForm):  # type: ignore[type-arg]  # not generic while i
                 self.add_error("unit", str(wrong))
         return said
 
+    def _post_clean(self) -> None:
+        """As Django's, but for the constraints: its own would leave out those with the parent, and speak of names."""
+        self.instance = forms.models.construct_instance(self, self.instance, self._meta.fields)
+        try:
+            self.instance.full_clean(
+                exclude=self._get_validation_exclusions(),
+                validate_unique=False,
+                validate_constraints=False,  # type: ignore[attr-defined]
+            )
+        except forms.ValidationError as wrong:
+            self._update_errors(wrong)  # type: ignore[attr-defined]
+        self.validate_unique()
+        self._keep_the_law()
+
+    def _keep_the_law(self) -> None:
+        failed = set(self.errors)
+        for law in self.instance._meta.constraints:
+            try:
+                law.validate(type(self.instance), self.instance, exclude=failed)
+            except forms.ValidationError:
+                field, sentence = SENTENCES[law.name]
+                self.add_error(field if field in self.fields else None, sentence)
+
 
 def form_of(kind: Kind, *, parent: Model | None, row: Model | None, prices: bool, posted: Any = None) -> Any:
     """The form of one kind: only its fields, choices only from where the parent stands."""
     fields = [f for f in kind.fields if prices or f not in kind.price]
     made = forms.modelform_factory(
-        kind.model, form=OwnForm, fields=fields, labels={k: v for k, v in LABELS.items() if k in fields}
+        kind.model,
+        form=OwnForm,
+        formfield_callback=_field_of,
+        fields=fields,
+        labels={k: v for k, v in LABELS.items() if k in fields},
     )
     instance = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
     form = made(posted, instance=instance)
@@ -162,6 +213,9 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
             )
         if name == "weekday":
             fields[name] = forms.TypedChoiceField(label=LABELS["weekday"], choices=WEEKDAYS, coerce=int)
+    for name, most in (("lat", 90), ("lon", 180)):
+        if name in fields:
+            fields[name].validators += [MinValueValidator(-most), MaxValueValidator(most)]
     for name in ("technician", "keeper"):
         if name in fields:
             fields[name].queryset = User.objects.filter(role="technician", is_active=True).order_by("name")

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from clients.actions import record_livestock
 from clients.choices import LivestockChange
 from clients.models import Contact, Livestock, Tank
+from servicedesk.desk.choices import SENTENCES
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
 from servicedesk.water import actions as water
@@ -20,6 +21,12 @@ from servicedesk.water.models import Band
 
 class NotKept(Exception):
     """It cannot be kept like that; the sentence says why."""
+
+
+def _against(law: str) -> str:
+    """The sentence of the constraint that the database names; forms say it first, but two may save at once."""
+    said = next((str(sentence) for name, (_field, sentence) in SENTENCES.items() if name in law), "")
+    return said or _("It contradicts what is there already: the same name twice, or numbers that do not fit.")
 
 
 @transaction.atomic
@@ -35,9 +42,7 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model
         with transaction.atomic():
             row.save()
     except IntegrityError as wrong:
-        raise NotKept(
-            _("It contradicts what is there already: the same name twice, or numbers that do not fit.")
-        ) from wrong
+        raise NotKept(_against(str(wrong))) from wrong
     if isinstance(row, Contact) and row.user is not None:
         _sign_in_follows(row, row.user)
     if isinstance(row, Band):

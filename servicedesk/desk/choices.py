@@ -1,0 +1,41 @@
+"""What is said when the database's law would refuse own data: by constraint, the field it stands at and the sentence."""
+
+from django.utils.translation import gettext_lazy as _
+
+SENTENCES = {
+    "client_name_once": ("name", _("A client of this name is there already.")),
+    "contact_once_per_client": ("email", _("A contact of this client has this address already.")),
+    "site_name_once_per_client": ("name", _("This client has a site of this name already.")),
+    "tank_name_once_per_site": ("name", _("This site has a tank of this name already.")),
+    "tank_net_volume_above_nought": ("net_l", _("The net volume is more than nought.")),
+    "tank_gross_holds_net": ("net_l", _("The net volume fits into the gross volume.")),
+    "tank_net_uncertainty_sound": ("net_l_u", _("Nought or more.")),
+    "equipment_name_once_per_site": ("name", _("This site has equipment of this name already.")),
+    "plan_every_week_or_more": ("every_weeks", _("Every week at the most: type 1 or more.")),
+    "plan_weekday_known": ("weekday", _("Choose a day of the week.")),
+    "plan_name_once_per_site": ("name", _("This site has a plan of this name already.")),
+    "tank_state_ends_after_start": ("until_on", _("It ends on the day it begins or later.")),
+    "tank_state_once_a_day": ("from_on", _("Another state of this tank begins on this day already.")),
+    "livestock_once_per_tank": (
+        "name",
+        _("These animals are in this tank already: write down that more came."),
+    ),
+    "task_rule_title_once": ("title", _("This tank has a task of this title already.")),
+    "task_rule_every_one_or_more": ("every", _("Type 1 or more.")),
+    "band_once": ("parameter", _("This tank has a band for it already.")),
+    "band_low_under_high": ("high", _("High lies above low.")),
+    "band_limit_under_low": ("alarm_low", _("The lower limit lies at low or under it.")),
+    "band_limit_over_high": ("alarm_high", _("The upper limit lies at high or over it.")),
+    "tank_test_once": ("parameter", _("This tank is tested for it already.")),
+    "channel_number_once": ("number", _("This pump has a channel of this number already.")),
+    "container_above_nought": ("container_ml", _("A container holds more than nought.")),
+    "measure_once": ("parameter", _("This instrument measures it already.")),
+    "measure_name_once": ("sent_name", _("It sends another value under this name already.")),
+    "measure_use_sound": ("ml_per_test", _("What a test takes, and how many a day, are nought or more.")),
+    "item_name_once": ("name", _("A supply of this name is there already.")),
+    "item_pack_above_nought": ("pack_size", _("A pack holds more than nought.")),
+    "lot_code_once_per_item": ("code", _("This lot is there already.")),
+    "solution_strength_above_nought": ("per_ml", _("The strength is more than nought.")),
+    "method_name_once_per_parameter": ("name", _("Such a way of testing it is there already.")),
+    "method_tolerance_sound": ("tolerance_abs", _("Tolerances and resolution are nought or more.")),
+}
