@@ -8,6 +8,9 @@ from django.db import transaction
 
 from clients.choices import WaterType
 from clients.models import LivestockFact, Tank, TankStateRow
+from reports.actions import begin_report, take_snapshot
+from reports.models import Answer, Report
+from reports.queries.answers import answers_for, question_of
 from servicedesk.desk.actions import demo
 from servicedesk.dispatch.models import Job
 from servicedesk.dosing.models import Dose, PumpCheck, RateChange, Refill
@@ -156,6 +159,36 @@ def test_reports_are_asked_for_todays_closed_visits_and_the_last_to_each_site():
     assert today and today <= asked
     assert len(sites) == 12
     assert asked == {str(v.pk) for v in Visit.objects.filter(versions=1)}
+
+
+def test_one_client_said_yes_and_one_no_to_what_their_reports_recommend():
+    demo.load(now=NOON, say=_quiet)
+
+    said = {}
+    for answer in Answer.objects.select_related("report__visit__site__client", "by__contact"):
+        report = take_snapshot(report=answer.report, at=NOON)
+        question = question_of(report, answer.question)
+        assert question is not None and question.price
+        assert answer.by.contact.client == report.visit.site.client
+        assert report.visit.closed_at < answer.at <= NOON
+        said[report.visit.site.client.name] = answer.yes
+    assert said == {"Emberglass Studio": True, "The Copper Kettle Hotel": False}
+    news = [line.sentence for line in answers_for(User.objects.get(role="owner"), at=NOON)]
+    assert len(news) == 1
+    assert "Hotel says no to “The long reef: A cover over the back half" in news[0]
+
+
+def test_the_worker_finds_each_report_begun_on_the_day_of_its_visit():
+    demo.load(now=NOON, say=_quiet)
+
+    jobs = {job.pk: job for job in Job.objects.filter(kind="report")}
+    rows = list(Report.objects.select_related("visit"))
+    assert {row.job for row in rows} == set(jobs)
+    assert [row for row in rows if row.made_at != row.visit.closed_at] == []
+    by_number = sorted(rows, key=lambda row: row.number)
+    assert by_number == sorted(rows, key=lambda row: row.made_at)
+    again = begin_report(visit=rows[0].visit, version=1, job=jobs[rows[0].job], at=NOON)
+    assert again == rows[0] and Report.objects.count() == len(rows)
 
 
 def test_the_same_seed_and_moment_give_the_same_rows_and_another_seed_does_not():

@@ -3,7 +3,8 @@
 fixtures/demo/world.json holds people, sites, tanks, animals, methods, supplies, rules and words. world.py makes them;
 calls.py owes and places the visits and says how far today has come; chores.py says what became of every task;
 history.py runs each tank's water day by day as a mass balance (simulate.py, pumps.py) and writes what visits (methods
-with bias and scatter) and instruments (devices.py) saw of it and did, as journal.py keeps it. The same seed and the
+with bias and scatter) and instruments (devices.py) saw of it and did, as journal.py keeps it; papers.py asks for
+the reports and keeps what clients answered. The same seed and the
 same moment give the same rows with the same ids, but for the salt of the people's password.
 
 Planted, for the trade's eye to find: a slowed dosing channel, an empty container, a wrongly mixed reagent, a silent
@@ -11,7 +12,7 @@ instrument, a tank in isolation, an overdue calibration, a death, a top-up that 
 what was planted."""
 
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from random import Random
@@ -21,17 +22,15 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.utils import timezone
 
-from servicedesk.desk.actions.demo import calls, chores, history, shelves, world
-from servicedesk.desk.actions.demo.calls import Call
+from servicedesk.desk.actions.demo import calls, chores, history, papers, shelves, world
 from servicedesk.desk.actions.demo.journal import Journal
+from servicedesk.desk.actions.demo.stories import Reply
 from servicedesk.desk.actions.demo.world import Planted, World
-from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token
 from servicedesk.instruments.models import Instrument
 from servicedesk.instruments.models import Token as Pass
 from servicedesk.rounds.models import SiteNote
 from servicedesk.upkeep.models import Task
-from servicedesk.visits.models import Visit
 from servicedesk.water import actions as water
 
 BATCH = 400
@@ -70,9 +69,9 @@ def _instruments(w: World) -> list[Instrument]:
     return [reef, wall, study, probes]
 
 
-def _history(w: World) -> list[Call]:
+def _history(w: World) -> None:
     """Visits, tasks and water of all tanks, stored."""
-    every = calls.make(w)
+    every, replies = calls.make(w), list[Reply]()
     journal, tasks, bands = Journal(w), list[Task](), history.bands_of(w)
     for call in every:
         if call.visit is not None:
@@ -83,6 +82,7 @@ def _history(w: World) -> list[Call]:
         told = history.TankHistory(w, tank, bands[tank.pk], mine, done, journal)
         told.run()
         told.photos()
+        replies += [told.stories.reply] if told.stories.reply else []
         _last_contact(told)
     for call in every:
         if call.visit is not None:
@@ -91,35 +91,12 @@ def _history(w: World) -> list[Call]:
     journal.write()
     for tank in w.tanks.values():
         water.touch(tank=tank, at=w.now)
-    return every
+    papers.ask(w, every, replies)
 
 
 def _last_contact(told: history.TankHistory) -> None:
     for device in told.devices:
         Instrument.objects.filter(pk=device.instrument.pk).update(last_contact_at=device.last_at)
-
-
-def _reports(w: World, every: Iterable[Call]) -> None:
-    """Ask for the reports of today's closed visits, of the last regular one to each site before, of one more for the
-    clients whose sign-in is printed, and of the visit that tells of a death; the worker draws them when the demo runs,
-    oldest first. Where an animal died, no earlier visit is told now, as if that had been known then. Visits before those
-    were closed before the demo began: they have none."""
-    done = [c for c in every if c.done]
-    mourning = {c.plan.site_id for c in done if c.due.pk in w.tell}
-    before = [c for c in done if c.regular and c.day < w.today and c.plan.site_id not in mourning]
-    last = {(c.plan.site_id, c.due.isolated): c for c in before}
-    earlier = {c.plan.site_id: c for c in before if c not in last.values() and c.plan.site in w.shown}
-    now = [c for c in done if c.day == w.today or c.due.pk in w.tell]
-    wanted = {c.due.pk: c for c in [*earlier.values(), *last.values(), *now]}
-    Visit.objects.filter(pk__in=wanted).update(versions=1)
-    jobs = [
-        Job(
-            id=w.key(), kind="report", key=f"report:{key}:1", args={"visit": str(key), "version": 1},
-            made_at=call.moment(1),
-        )
-        for key, call in sorted(wanted.items(), key=lambda pair: (pair[1].moment(1), pair[1].due.key))
-    ]  # fmt: skip
-    Job.objects.bulk_create(jobs, batch_size=BATCH)
 
 
 def _notes(w: World) -> None:
@@ -155,7 +132,7 @@ def load(
         shelves.make(w)
         world.sites(w)
         devices = _instruments(w)
-        _reports(w, _history(w))
+        _history(w)
         _notes(w)
         token = _token(w, devices[0])
     for planted in w.told:

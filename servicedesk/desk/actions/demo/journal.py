@@ -253,10 +253,10 @@ class Journal:
         }
         self.line(call, share, EntryKind.FINDING, payload)
 
-    def recommendation(self, call: Call, share: float, tank: Tank, words: str, price: str) -> None:
-        self.line(
-            call, share, EntryKind.RECOMMENDATION, {"tank": str(tank.pk), "text": words, "price": price}
-        )
+    def recommendation(self, call: Call, share: float, tank: Tank, words: str, price: str) -> Entry | None:
+        """What is recommended: the question that the client answers."""
+        payload = {"tank": str(tank.pk), "text": words, "price": price}
+        return self.line(call, share, EntryKind.RECOMMENDATION, payload)
 
     def back_on(self, call: Call, tank: Tank, things: list[Equipment]) -> None:
         payload = {"tank": str(tank.pk), "on": [str(t.pk) for t in things if t.back_on_check], "left": []}

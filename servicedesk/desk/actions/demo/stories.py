@@ -1,5 +1,6 @@
 """What the demo's technicians found and recommended, in words from fixtures/demo/world.json."""
 
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
@@ -7,14 +8,25 @@ from clients.models import Tank
 from servicedesk.desk.actions.demo.calls import Call
 from servicedesk.desk.actions.demo.journal import Journal
 from servicedesk.desk.actions.demo.world import World
+from servicedesk.visits.models import Entry
 
 OFTEN = 0.3
 """Share of regular visits on which something is worth a line (common practice)."""
 
 
+@dataclass(frozen=True)
+class Reply:
+    """A client's yes or no to what was recommended on a visit, so many days after it."""
+
+    call: Call
+    question: Entry
+    yes: bool
+    after_days: int
+
+
 class Stories:
-    """The findings and recommendations of one tank. What a client said to a recommendation is found on the next
-    visit, as a technician would note it."""
+    """The findings and recommendations of one tank. What a client answered to a recommendation is kept, and told on
+    the next visit, as a technician would note it."""
 
     def __init__(self, w: World, tank: Tank, behind: list[Call], journal: Journal) -> None:
         self.w, self.tank, self.journal = w, tank, journal
@@ -26,6 +38,7 @@ class Stories:
         self.asks = asked[-1] if self.told and asked else None
         later = [c for c in regular if self.asks is not None and c.day > self.asks.day]
         self.hears = later[0] if later else None
+        self.reply: Reply | None = None
 
     def look(self, call: Call) -> None:
         """Findings at the beginning of a visit."""
@@ -37,7 +50,11 @@ class Stories:
     def leave(self, call: Call) -> None:
         """What is recommended, and a word for the house alone."""
         if call is self.asks:
-            self.journal.recommendation(call, 0.88, self.tank, self.told["text"], self.told.get("price", ""))
+            asked = self.journal.recommendation(
+                call, 0.88, self.tank, self.told["text"], self.told.get("price", "")
+            )
+            if asked is not None and "yes" in self.told:
+                self.reply = Reply(call, asked, self.told["yes"], self.told["answered_after_days"])
             if self.told.get("internal"):
                 self.journal.finding(call, 0.89, self.tank, self.told["internal"], internal=True)
 
