@@ -50,12 +50,19 @@ def plans(content: ReportContent, changes: list[str]) -> list[Plan]:
         first, second = _first(content, changes, form), _second(content, form)
         whole = _filled(content, Plan(form), first, second)
         bare = Plan(form, row=ROW_SMALL_PX, split=False)
-        ways += [whole, *_less(whole), bare, replace(bare, small=True)]
+        ways += [*_hoped(content, whole), whole, *_less(whole), bare, replace(bare, small=True)]
     last = replace(ways[-1], row=ROW_SMALL_PX)
     ways += [
         replace(last, most=most, letters=letters) for most, letters in ((8, 420), (6, 240), (5, 150), (3, 90))
     ]
     return list(dict.fromkeys(ways))
+
+
+def _hoped(content: ReportContent, plan: Plan) -> list[Plan]:
+    """Where the estimate found room for no chart at all, one is tried overleaf all the same: a report tells a trend."""
+    if plan.charts + plan.charts_two or not any(block.trend for block in content.tanks):
+        return []
+    return [replace(plan, charts_two=1, chart_two_px=high) for high in (CHART_HIGH, CHART_LOW)]
 
 
 def _less(plan: Plan) -> list[Plan]:

@@ -20,6 +20,7 @@ from servicedesk.core.drawing.glyphs import TONE_OF, glyph_svg
 from servicedesk.core.drawing.pen import INK, TONES
 
 MOST_COLUMNS = 5
+WORST: tuple[str, ...] = (Verdict.WELL, Verdict.WATCHING, Verdict.ACTING)
 LEGEND = ("in", "low", "high", "under", "over", "again")
 
 
@@ -79,11 +80,12 @@ def _tick(name: str) -> SafeString:
 
 
 def _charted(content: ReportContent, plan: Plan) -> list[tuple[TankBlock, int]]:
-    """Which charts there are room for: all of a single tank, else the first of each tank."""
+    """Which charts there are room for: all of a single tank, else the first of each tank, the worst tank's first."""
     if plan.form == "one":
         block = content.tanks[0]
         return [(block, n) for n in range(1 + len(block.more) if block.trend else 0)]
-    return [(block, 0) for block in content.tanks if block.trend]
+    blocks = sorted(content.tanks, key=lambda block: (not block.danger, -WORST.index(block.verdict)))
+    return [(block, 0) for block in blocks if block.trend]
 
 
 def _drawings(content: ReportContent, plan: Plan, zone: ZoneInfo) -> dict[str, Any]:
