@@ -211,9 +211,12 @@ def tank(request: HttpRequest, key: str) -> HttpResponse:
 @require_GET
 def methods(request: HttpRequest) -> HttpResponse:
     staff_of(request)
-    return render(
-        request, "desk/methods.html", {"methods": Method.objects.order_by("parameter", "name", "pk")}
-    )
+    known = [(units.parameter(m.parameter), m) for m in Method.objects.order_by("name", "pk")]
+    rows = [
+        {"method": method, "parameter": parameter.name}
+        for parameter, method in sorted(known, key=lambda pair: pair[0].order)
+    ]
+    return render(request, "desk/methods.html", {"methods": rows})
 
 
 @login_required
