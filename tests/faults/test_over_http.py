@@ -199,7 +199,7 @@ def emptied(house: House, senders: Senders, queue: Queue, before: int) -> None:
 def test_writes_are_answered_quickly_while_the_queue_is_away_and_no_work_is_lost(
     tmp_path: Path, redis_port: int, sink: Sink
 ) -> None:
-    queue_away(tmp_path, sink, away=8, at_once=2, pause=1.0)
+    queue_away(tmp_path, sink, away=6, at_once=2, pause=1.0)
 
 
 @pytest.mark.long
