@@ -190,3 +190,30 @@ def test_a_refused_message_waits_and_is_given_up_after_five() -> None:
     assert (message.state, message.tries, message.error) == ("failed", 5, "450 busy")
     assert actions.send_again(message_id=message.pk, at=now)
     assert taken(message, now).tries == 1
+
+
+def test_a_message_that_did_not_fail_is_not_sent_again() -> None:
+    message = posted()
+    assert not actions.send_again(message_id=message.pk, at=AT)
+    assert not actions.send_again(message_id=uuid.uuid4(), at=AT)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_without_a_bell_the_row_waits_for_the_sweep(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(actions._Bells, "ring", None)
+    job = asked()
+    assert actions.sweep(at=AT)[0] == [job.pk]
+
+
+def test_work_that_somebody_else_does_is_not_asked_to_run_again() -> None:
+    job = asked()
+    claimed(job)
+    assert not actions.run_again(job_id=job.pk, at=AT)
+
+
+def test_a_lost_message_is_given_up_after_five_tries_and_not_taken_a_sixth_time() -> None:
+    message, now = posted(), AT
+    for _try in range(5):
+        taken(message, now)
+        now += actions.MESSAGE_LEASE + MINUTE
+    assert actions.claim_message(message_id=message.pk, at=now) is None

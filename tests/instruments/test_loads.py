@@ -8,6 +8,7 @@ from servicedesk.instruments import actions
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.models import Calibration, ReagentLoad, TrustMove
 from servicedesk.instruments.queries import trust_of
+from servicedesk.water.models import HeldReading
 from tests.factories.tanks import NOON, make_instrument, make_measure
 
 pytestmark = pytest.mark.django_db
@@ -48,3 +49,22 @@ def test_the_same_move_of_trust_again_is_the_first_and_a_move_to_where_it_stands
     first = move_trust(origin=key, **said)
     assert move_trust(origin=key, **said) == first
     assert move_trust(origin=uuid.uuid4(), **said) is None
+
+
+def test_what_is_not_to_be_acted_on_must_be_checked_before_it_is_believed(measure):
+    rest = {"at": NOON, "received_at": NOON}
+    move_trust(measure=measure, trust="not_to_act_on", why="broken", origin=uuid.uuid4(), **rest)
+    with pytest.raises(actions.TrustMoveRefused, match="must be checked"):
+        move_trust(measure=measure, trust="believed", why="it looks well", origin=uuid.uuid4(), **rest)
+    assert trust_of(measure) == "not_to_act_on"
+
+
+def test_a_measure_whose_unit_needs_more_than_it_sends_has_its_values_held_with_the_reason():
+    instrument = make_instrument()
+    make_measure(instrument, "salinity", unit="SG")
+    delivery, new = actions.receive(
+        instrument=instrument, body=b'[{"n":"salinity","v":1.025},{"n":"salinity","v":1.026}]', at=NOON
+    )
+
+    assert (new, delivery.stored, delivery.held) == (True, 0, 2)
+    assert list(HeldReading.objects.values_list("parameter", flat=True)) == ["salinity"] * 2

@@ -95,3 +95,42 @@ def test_overdue_is_what_is_past_its_window_oldest_first():
     assert [t.due for t in overdue(make_owner(), on=TODAY + timedelta(days=3))] == []
     assert [t.due for t in overdue(make_owner(), on=TODAY + timedelta(days=4))] == [TODAY]
     assert overdue(make_client_user(), on=TODAY + timedelta(days=99)) == []
+
+
+def test_a_task_finished_twice_by_the_same_entry_is_finished_once_and_calls_off_nothing_more():
+    tank, now = make_tank(), timezone.now()
+    make_rule(tank=tank)
+    actions.make_tasks(on=TODAY, at=now)
+    first, second = Task.objects.order_by("due")[:2]
+    said = {"at": now, "by": None, "origin": uuid.uuid4(), "received_at": now}
+    fact = actions.finish_task(task=second, **said)
+    Task.objects.filter(pk=first.pk).update(state="open")
+
+    assert actions.finish_task(task=second, **said) == fact
+    first.refresh_from_db()
+    assert first.state == "open"
+
+
+def test_a_task_without_a_rule_is_finished_alone():
+    now, other = timezone.now(), make_rule()
+    actions.make_tasks(on=TODAY, at=now)
+    days = {"earliest": TODAY, "due": TODAY + timedelta(days=99), "latest": TODAY + timedelta(days=99)}
+    task = actions.raise_task(tank=other.tank, key="k", title="x", why="", at=now, **days)
+    waiting = Task.objects.filter(rule=other, state="open").count()
+
+    actions.finish_task(task=task, at=now, by=None, origin=uuid.uuid4(), received_at=now)
+    task.refresh_from_db()
+    assert (task.state, Task.objects.filter(rule=other, state="open").count()) == ("done", waiting)
+
+
+def test_a_task_that_is_left_stays_open_with_its_reason_kept_once():
+    now = timezone.now()
+    task = actions.raise_task(
+        tank=make_tank(), key="k", title="x", why="", earliest=TODAY, due=TODAY, latest=TODAY, at=now
+    )
+    said = {"task": task, "reason": "No carbon left", "at": now, "by": None, "origin": uuid.uuid4()}
+    fact = actions.leave_task(**said, received_at=now)
+
+    assert actions.leave_task(**said, received_at=now) == fact
+    task.refresh_from_db()
+    assert (task.state, fact.reason) == ("open", "No carbon left")

@@ -4,6 +4,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from servicedesk.dosing import actions as dosing
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.models import Instrument, TrustMove
 from servicedesk.instruments.queries import trust_of
@@ -15,6 +16,7 @@ from servicedesk.water.models import Touched
 from tests.factories.people import make_owner, make_technician
 from tests.factories.tanks import (
     make_band,
+    make_channel,
     make_instrument,
     make_measure,
     make_method,
@@ -266,3 +268,48 @@ def test_a_difference_between_agreeing_and_contradicting_leaves_trust_where_it_s
 
     assert paired(tank, titrator, "8.0", "6.7", now + timedelta(days=1)) == "to_check"
     assert paired(tank, titrator, "8.0", "7.4", now + timedelta(days=2)) == "to_check"
+
+
+def test_a_container_is_raised_when_it_runs_empty_and_cleared_when_it_is_filled(tank):
+    now = timezone.now()
+    channel = make_channel(tank, container_ml=1000)
+    fact = {"by": None, "received_at": now}
+    day = timedelta(days=1)
+    dosing.record_refill(channel=channel, ml_now=100, at=now - 2 * day, origin=uuid.uuid4(), **fact)
+    dosing.set_rate(channel=channel, ml_per_day=40, at=now - 2 * day, origin=uuid.uuid4(), **fact)
+    actions.judge_tank(tank=tank, at=now)
+    assert any("runs empty today" in sentence for sentence in open_sentences())
+
+    actions.judge_tank(tank=tank, at=now + day)
+    assert any("is empty" in sentence for sentence in open_sentences())
+
+    dosing.record_refill(channel=channel, ml_now=1000, at=now + day, origin=uuid.uuid4(), **fact)
+    actions.judge_tank(tank=tank, at=now + day)
+    assert open_sentences() == []
+
+
+def test_a_value_without_a_band_is_judged_by_nothing(tank):
+    make_reading(tank, "900", parameter="calcium", unit="mg/L", at=timezone.now() - timedelta(minutes=1))
+
+    assert actions.sweep(at=timezone.now()) == 1
+    assert open_sentences() == []
+
+
+def test_news_that_another_sweep_claimed_meanwhile_is_left_to_it(tank, monkeypatch):
+    make_reading(tank, "6.0", at=timezone.now() - timedelta(minutes=1))
+    listed = Touched.objects.order_by
+
+    def other_first(*given):
+        rows = listed(*given)
+        found = list(rows.values_list("tank", "since"))
+        Touched.objects.all().delete()
+
+        class Seen:
+            def values_list(self, *columns):
+                return found
+
+        return Seen()
+
+    monkeypatch.setattr(Touched.objects, "order_by", other_first)
+    assert actions.sweep(at=timezone.now()) == 0
+    assert open_sentences() == []
