@@ -1,20 +1,20 @@
 """What the demo says it planted is there, and its history is what the doors would have stored."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import transaction
 
 from clients.choices import WaterType
-from clients.models import LivestockFact, Tank, TankStateRow
+from clients.models import Equipment, LivestockFact, Tank, TankStateRow
 from reports.actions import begin_report, take_snapshot
 from reports.models import Answer, Report
 from reports.queries.answers import answers_for, question_of
 from servicedesk.desk.actions import demo
 from servicedesk.dispatch.models import Job
 from servicedesk.dosing.models import Dose, PumpCheck, RateChange, Refill
-from servicedesk.instruments.models import Calibration, ReagentLoad
+from servicedesk.instruments.models import Calibration, Instrument, ReagentLoad
 from servicedesk.rounds import actions as rounds
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Movement
@@ -45,6 +45,11 @@ FACTS = (
 
 def _quiet(_line: str) -> None:
     """Nobody listens."""
+
+
+def _day(moment: datetime) -> date:
+    """The business's day."""
+    return moment.astimezone(ZONE).date()
 
 
 def _counts() -> dict[str, int]:
@@ -115,6 +120,34 @@ def test_a_failed_top_up_raises_salinity_until_it_is_found_and_falls_after():
     assert max(others) < 36.0 and min(others) > 34.0
 
 
+def test_the_printed_days_are_those_of_the_stored_rows_in_the_first_minutes_of_a_year():
+    now = datetime(2027, 1, 1, 0, 30, tzinfo=UTC)
+
+    result = demo.load(now=now, say=_quiet)
+    watch.sweep(at=now)
+    watch.watch_silence(at=now)
+
+    on = {p.kind: (p.tank, p.on) for p in result.planted}
+    seen = {(row.tank.name, row.kind) for row in Attention.objects.filter(cleared_at__isnull=True)}
+    assert len(on) == len(result.planted) == 8
+    assert seen >= {
+        ("The hall tank", "running_out"), ("The estuary", "silent"), ("The wall of angels", "disagrees"),
+    }  # fmt: skip
+    died = LivestockFact.objects.get(change="died")
+    assert on["death"] == (died.livestock.tank.name, _day(died.at))
+    silent = Instrument.objects.get(tank__name="The estuary")
+    assert on["silent"] == ("The estuary", _day(silent.last_contact_at))
+    freed = Entry.objects.get(kind="finding", payload__text__startswith="The top-up had stopped")
+    assert on["top_up"] == ("The shop reef", _day(freed.at))
+    short = Refill.objects.filter(channel__tank__name="The hall tank", channel__solution__parameter="calcium")
+    rate = RateChange.objects.filter(
+        channel__tank__name="The hall tank", channel__solution__parameter="calcium"
+    )
+    last = short.order_by("at").last()
+    runs_dry = last.at + timedelta(days=last.ml_now / rate.order_by("at").last().ml_per_day)
+    assert abs((_day(runs_dry) - on["empty"][1]).days) <= 1
+
+
 def test_every_entry_taken_through_the_visits_door_again_adds_nothing():
     demo.load(now=NOON, say=_quiet)
     before = _counts()
@@ -145,6 +178,10 @@ def test_the_history_holds_what_a_business_writes_down_in_four_months():
     assert TaskFact.objects.filter(outcome="left").exclude(reason="").count() >= 5
     assert max(list(rates).count(key) for key in set(rates)) >= 3
     assert Photo.objects.count() == 2 * Tank.objects.count()
+    pond = Equipment.objects.filter(tank__water_type="pond").values_list("kind", flat=True)
+    assert sorted(pond) == ["filter", "return_pump", "uv"]
+    oxygen = Reading.objects.filter(series__parameter="dissolved_oxygen").values_list("value", flat=True)
+    assert len(oxygen) >= 8 and min(oxygen) > 6.0 and max(oxygen) < 13.0
     assert not Entry.objects.filter(at__gt=NOON).exists()
     assert not Reading.objects.filter(at__gt=NOON).exists()
     assert Movement.objects.exists()

@@ -8,9 +8,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from django.utils import timezone
 
+from servicedesk.desk.actions import demo
 from servicedesk.desk.actions.demo import calls, shelves, world
 from servicedesk.desk.actions.demo.calls import Call
 from servicedesk.desk.actions.demo.world import World
+from servicedesk.rounds.models import Stop
+from servicedesk.rounds.queries import stops_on
 
 pytestmark = pytest.mark.django_db
 
@@ -89,3 +92,26 @@ def test_what_has_begun_lies_in_order_and_not_ahead_of_the_clock(clock):
     assert [c for c in closed if not c.visit.arrived_at < c.visit.closed_at <= now] == []
     assert [c for c in begun if c.day < now.date() and not c.done] == []
     assert [at for at in today if at < (now - timedelta(minutes=4)).time()] == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("utc", "zone", "day", "states"),
+    [
+        ("23:30", "Pacific/Auckland", 26, {"closed", "under_way", "planned"}),  # 12:30 of the next day
+        ("23:40", "Asia/Tokyo", 26, {"under_way", "planned"}),  # 08:40 of the next day
+        ("00:30", "America/Los_Angeles", 24, {"closed", "under_way", "planned"}),  # 16:30 of the day before
+    ],
+)
+def test_near_midnight_utc_the_day_is_that_of_the_business(utc, zone, day, states):
+    raw = world.read()
+    raw["business"]["zone"], raw["password"] = zone, "x"
+    today = datetime(2026, 11, day).date()
+
+    demo.load(now=datetime.fromisoformat(f"2026-11-25T{utc}:00+00:00"), say=lambda _line: None, raw=raw)
+
+    stops = stops_on(today)
+    assert len(stops) == 13
+    assert {stop.state for stop in stops} == states
+    assert not Stop.objects.filter(round__day__gt=today).exclude(state="planned").exists()
+    assert not Stop.objects.filter(round__day__lt=today).exclude(state="closed").exists()

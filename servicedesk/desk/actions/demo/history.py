@@ -266,10 +266,11 @@ class TankHistory:
 
     def photos(self) -> None:
         """Two pictures of the same place, then and now: what grew between them is drawn."""
+        caption = "from the bank" if self.tank.water_type == "pond" else "from the front"
         done = [c for c in self.calls if c.done]
         then = [c for c in self.behind if c.day <= self.w.today - timedelta(days=56)]
         for number, (call, grown) in enumerate(((then[-1], 0.7), (done[-1], 1.0))):
             key = self.w.key()
             body = pictures.draw(self.tank.water_type, self.tank.pk, grown=grown, moment=number)
             name = pictures.keep(body, folder="photos", key=key)
-            self.journal.photo(call, 0.9, self.tank, name, pictures.SIZE, "from the front")
+            self.journal.photo(call, 0.9, self.tank, name, pictures.SIZE, caption)

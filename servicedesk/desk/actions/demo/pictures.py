@@ -4,6 +4,7 @@ The same key draws the same tank; `grown` says how far its plants or corals have
 place show what happened between."""
 
 import io
+from functools import partial
 from pathlib import Path
 from random import Random
 from uuid import UUID
@@ -39,8 +40,33 @@ def _scape(pen: ImageDraw.ImageDraw, rng: Random, reef: bool, grown: float) -> N
     pen.rectangle((EDGE, floor, wide - EDGE, high - EDGE), fill=(206, 192, 156))
 
 
+def _pond(key: UUID, grown: float, moment: int) -> Image.Image:
+    """A pond from its bank: grass around, lily pads that grow, koi between them."""
+    wide, high = SIZE
+    image = Image.new("RGB", SIZE, (92, 116, 70))
+    pen, rng, places = ImageDraw.Draw(image), Random(key.int), Random(key.int + 2 + moment)
+    pen.ellipse((40, 50, wide - 40, high - 30), fill=(120, 112, 98))
+    pen.ellipse((66, 74, wide - 66, high - 54), fill=WATER["pond"])
+    for _number in range(7):
+        x, y, s = places.randint(200, wide - 260), places.randint(150, high - 170), places.randint(34, 52)
+        tone = places.choice(FISH)
+        pen.ellipse((x, y, x + 2 * s, y + s * 0.6), fill=tone)
+        pen.polygon((x + 4, y + s * 0.3, x - s * 0.6, y, x - s * 0.6, y + s * 0.6), fill=tone)
+    for _number in range(16):
+        x, y, r = rng.randint(130, wide - 230), rng.randint(120, high - 150), rng.randint(24, 44) * grown
+        pen.pieslice((x, y, x + 2 * r, y + 1.3 * r), 20, 345, fill=rng.choice(PLANT))
+    return image
+
+
 def draw(water_type: str, key: UUID, *, grown: float = 1.0, moment: int = 0) -> bytes:
     """A JPEG of a tank in which something lives. `moment` moves the fish, nothing else."""
+    out = io.BytesIO()
+    made = _pond if water_type == "pond" else partial(_tank, water_type)
+    made(key, grown, moment).save(out, "JPEG", quality=80)
+    return out.getvalue()
+
+
+def _tank(water_type: str, key: UUID, grown: float, moment: int) -> Image.Image:
     wide, high = SIZE
     colour = _water(water_type)
     image = Image.new("RGB", SIZE, (18, 28, 26))
@@ -54,9 +80,7 @@ def draw(water_type: str, key: UUID, *, grown: float = 1.0, moment: int = 0) -> 
         x, y = places.randint(76, wide - 100), places.randint(92, high - BED - 76)
         pen.ellipse((x, y, x + 2 * s, y + s), fill=tone)
         pen.polygon((x, y + s / 2, x - s * 0.7, y, x - s * 0.7, y + s), fill=tone)
-    out = io.BytesIO()
-    image.save(out, "JPEG", quality=80)
-    return out.getvalue()
+    return image
 
 
 def keep(body: bytes, *, folder: str, key: UUID) -> str:

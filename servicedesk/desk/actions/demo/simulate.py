@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from servicedesk.core.chemistry.dosing import CALCIUM_PER_DKH
+from servicedesk.core.chemistry.oxygen import saturation_mg_l
 
 UPTAKE = {"reef_stony": 0.9, "reef_mixed": 0.55, "reef_soft": 0.2}
 """Alkalinity that corals take, dKH a day (common practice)."""
@@ -31,7 +32,9 @@ MAGNESIUM_PER_DKH = 0.7
 """mg/L magnesium that leaves with each dKH: an order of magnitude less than calcium (common practice)."""
 CLEAN = ("nitrate", "phosphate", "ammonia_total", "nitrite")
 HARDNESS = ("alkalinity", "carbonate_hardness")
-NOT_DISSOLVED = ("temperature", "ph")
+NOT_DISSOLVED = ("temperature", "ph", "dissolved_oxygen")
+OXYGEN_SHARE, OXYGEN_SWING = 0.92, 0.06
+"""Share of saturation that dissolved oxygen stands at, and its swing with the light: lowest at dawn (common practice)."""
 
 
 @dataclass
@@ -123,10 +126,17 @@ class Water:
 
 
 def at_hour(water: Water, name: str, hour: float) -> float:
-    """The true value at an hour of the day: temperature and pH swing with the light."""
+    """The true value at an hour of the day: temperature, pH and oxygen swing with the light. Oxygen follows
+    saturation at the water's temperature (chemistry.oxygen)."""
     value = water.values[name]
+    light = math.sin((hour - 9) / 24 * 2 * math.pi)
+    if name == "dissolved_oxygen":
+        full = saturation_mg_l(
+            salinity=water.values.get("salinity", 0.0), temperature_c=water.values["temperature"]
+        )
+        return full * (OXYGEN_SHARE + OXYGEN_SWING * light)
     swing = {"temperature": 0.25, "ph": 0.13}.get(name, 0.0)
-    return value + swing * math.sin((hour - 9) / 24 * 2 * math.pi)
+    return value + swing * light
 
 
 def pond_warmth(day_of_year: int) -> float:

@@ -203,7 +203,7 @@ def _tests(water_type: str, raw: dict[str, Any]) -> list[str]:
         return list(raw["tests"]["fish"])
     if water_type in MARINE:
         return list(raw["tests"]["marine"])
-    return list(raw["tests"]["brackish" if water_type == "brackish" else "fresh"])
+    return list(raw["tests"].get(water_type, raw["tests"]["fresh"]))
 
 
 def _tank(w: World, site: Site, spec: dict[str, Any], order: int) -> Tank:
@@ -249,13 +249,9 @@ def _tank(w: World, site: Site, spec: dict[str, Any], order: int) -> Tank:
 
 
 def _equipment(w: World, tank: Tank) -> None:
-    kinds = [("return_pump", "Return pump"), ("heater", "Heater"), ("light", "Light")]
-    kinds += (
-        [("skimmer", "Skimmer"), ("top_up", "Top-up")]
-        if tank.water_type in MARINE
-        else [("filter", "Filter")]
-    )
-    for kind, name in kinds:
+    group = "marine" if tank.water_type in MARINE else tank.water_type
+    fitted_here = w.raw["equipment"].get(group, w.raw["equipment"]["fresh"])
+    for kind, name in fitted_here:
         fitted = Equipment.objects.create(
             id=w.key(), site=tank.site, tank=tank, kind=kind, name=f"{name}, {tank.name}",
             back_on_check=kind != "light",
@@ -287,7 +283,7 @@ def _rules(w: World, tank: Tank) -> None:
     """Rules reach back over the whole history; each falls due so many days after today, and before that in its own
     interval. What is done on every visit comes as often as the visits do."""
     group = "marine" if tank.water_type in MARINE else ("pond" if tank.water_type == "pond" else "fresh")
-    for title, every, unit, shift, hazards, carry, amount in [*w.raw["rules"]["all"], *w.raw["rules"][group]]:
+    for title, every, unit, shift, hazards, carry, amount in w.raw["rules"][group]:
         often = w.weeks[tank.site.name] if title in w.raw["rules"]["each_visit"] else every
         back = timedelta(days=7 * often * (DAYS // (7 * often)))
         rule = TaskRule.objects.create(
