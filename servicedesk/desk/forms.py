@@ -84,6 +84,40 @@ KINDS = {
 }  # fmt: skip
 LABELS: dict[str, Any] = {
     "internal_notes": _("Notes for us only"),
+    "email": _("Mail address"),
+    "opens": _("Opens at"),
+    "closes": _("Closes at"),
+    "way_in": _("How one gets in"),
+    "water_and_drain": _("Where water and drain are"),
+    "on_site_phone": _("Phone at the site"),
+    "place": _("Where it stands"),
+    "order": _("Order in lists"),
+    "tanks": _("Which tanks"),
+    "minutes": _("Minutes it takes"),
+    "preferred_time": _("The time they like best"),
+    "technician": _("Who usually comes"),
+    "price": _("Price per visit"),
+    "starts_on": _("First day"),
+    "ends_on": _("Last day"),
+    "from_on": _("From"),
+    "until_on": _("Until"),
+    "how": _("How it is done"),
+    "every": _("Every so many"),
+    "before_days": _("Days earlier that are fine"),
+    "after_days": _("Days later that are fine"),
+    "carry_amount": _("How much of it"),
+    "every_days": _("Every so many days"),
+    "container_ml": _("The container holds, mL"),
+    "step_ml": _("Smallest step, mL"),
+    "max_ml_per_day": _("Most a day, mL"),
+    "pack_size": _("A pack holds"),
+    "composition": _("What is in it"),
+    "resolution": _("Smallest step it shows"),
+    "reagent": _("Reagent it uses"),
+    "alarm_low": _("Lower limit"),
+    "alarm_high": _("Upper limit"),
+    "max_rise_per_day": _("Most it may rise a day"),
+    "max_fall_per_day": _("Most it may fall a day"),
     "gets_reports": _("Gets the reports by mail"),
     "lat": _("Latitude"),
     "lon": _("Longitude"),
@@ -199,6 +233,8 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
             field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
         if isinstance(field, forms.TimeField):
             field.widget = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+        if isinstance(field, forms.ModelMultipleChoiceField):
+            field.widget = forms.CheckboxSelectMultiple()
         if isinstance(field, forms.FloatField):
             field.widget = forms.TextInput(attrs={"inputmode": "decimal"})
             field.localize = False

@@ -155,3 +155,16 @@ def test_two_who_save_at_once_get_the_sentence_of_the_law():
 
     with pytest.raises(own.NotKept, match="fits into the gross volume"):
         own.keep(row=tank, values={"net_l": 9000.0}, at=timezone.now(), by=owner)
+
+
+def test_a_plans_tanks_are_ticked_among_those_of_its_site_and_stay_ticked_when_refused():
+    tank, elsewhere = make_tank(name="Bar reef"), make_tank(name="Far pond")
+
+    page = post(
+        f"/own/plan/new/?in={tank.site_id}", {"name": "", "tanks": [str(tank.pk)], "every_weeks": "2"}
+    )
+
+    ticked = page.split(f'value="{tank.pk}"')[1].split(">")[0]
+    assert "checked" in ticked
+    assert "Far pond" not in page
+    assert str(elsewhere.pk) not in page
