@@ -14,7 +14,7 @@ from clients.models import Equipment, Livestock, Tank
 from reports.queries.words import listed, name_of, number_text, times_text
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Measure
-from servicedesk.upkeep.choices import LeftReason
+from servicedesk.upkeep.choices import reason_words
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry
@@ -195,10 +195,6 @@ def did(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
     return list(dict.fromkeys(lines))
 
 
-def _reason(text: str) -> str:
-    return str(LeftReason(text).label) if text in LeftReason.values else text
-
-
 def left(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
     """What was left and why: tasks, and equipment that stays off."""
     done = {e.payload["task"] for e in journal.of(EntryKind.TASK_DONE)}
@@ -206,7 +202,7 @@ def left(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
     for entry in journal.of(EntryKind.TASK_LEFT):
         task = journal.tasks[UUID(entry.payload["task"])]
         if task.tank_id == tank.pk and entry.payload["task"] not in done:
-            lines[task.pk] = journal.scrub(f"{task.title}: {_reason(entry.payload['reason'])}")
+            lines[task.pk] = journal.scrub(f"{task.title}: {reason_words(entry.payload['reason'])}")
     return [*lines.values(), *_stays_off(journal, tank, alone)]
 
 
@@ -217,5 +213,5 @@ def _stays_off(journal: Journal, tank: Tank, alone: bool) -> Iterable[str]:
             for row in entry.payload.get("left", []):
                 name = journal.equipment[UUID(row["equipment"])].name
                 yield journal.scrub(
-                    _("%(name)s stays off: %(why)s") % {"name": name, "why": _reason(row["reason"])}
+                    _("%(name)s stays off: %(why)s") % {"name": name, "why": reason_words(row["reason"])}
                 )

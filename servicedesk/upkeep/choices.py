@@ -31,6 +31,11 @@ class LeftReason(TextChoices):
     UNSAFE = "unsafe", _("not safe to do")
 
 
+def reason_words(reason: str) -> str:
+    """A reason as it is read: the words of a known one, else what was typed."""
+    return str(LeftReason(reason).label) if reason in LeftReason.values else reason
+
+
 class Every(TextChoices):
     DAYS = "days", _("days")
     WEEKS = "weeks", _("weeks")

@@ -19,6 +19,7 @@ from servicedesk.desk.queries.ahead import Ahead, ahead_of, next_help
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, Stop
 from servicedesk.staff.models import User
+from servicedesk.upkeep.choices import reason_words
 from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import last_left, overdue
 from servicedesk.watch.choices import AttentionKind
@@ -69,7 +70,7 @@ def attention_needs(user: User, *, now: datetime) -> list[Need]:
         url = reverse("desk:tank", args=[row.tank_id]) if row.tank_id else reverse("rounds:week")
         found.append(
             Need(
-                state=GLYPH.get(row.word, "held" if row.kind == AttentionKind.REPORT else "low"),
+                state=GLYPH.get(row.word, "held" if row.kind == AttentionKind.REPORT else "late"),
                 subject=f"{site.name}, {row.tank.name}" if row.tank else site.name,
                 subject_url=url,
                 sentence=row.sentence,
@@ -126,7 +127,7 @@ def late_tasks(user: User, *, on: date) -> tuple[list[Late], int]:
     rows = overdue(user, on=on)
     left = last_left(rows[:MOST_LATE]) if rows else {}
     shown = [
-        Late(task, (on - task.latest).days, left[task.pk].reason if task.pk in left else "")
+        Late(task, (on - task.latest).days, reason_words(left[task.pk].reason) if task.pk in left else "")
         for task in rows[:MOST_LATE]
     ]
     return shown, len(rows)

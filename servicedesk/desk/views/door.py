@@ -80,7 +80,14 @@ def door(request: HttpRequest) -> HttpResponse:
     days = _days(tanks, today)
     rows = [_row(t, _told(t, reports), _next_words(t, days, today)) for t in tanks]
     uneasy = sum(row.state not in ("in", "none") for row in rows)
-    context = {"rows": rows, "uneasy": uneasy, "house": business(), "business_name": business().name}
+    known = any(row.state != "none" for row in rows)
+    context = {
+        "rows": rows,
+        "uneasy": uneasy,
+        "known": known,
+        "house": business(),
+        "business_name": business().name,
+    }
     return render(request, "door/tanks.html", context)
 
 

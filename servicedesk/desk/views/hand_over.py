@@ -24,6 +24,7 @@ from servicedesk.rounds.models import SiteNote, Stop
 from servicedesk.rounds.views.shown import driver_of, today_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import technicians
+from servicedesk.upkeep.choices import reason_words
 from servicedesk.upkeep.queries import last_left, open_tasks_of
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry
@@ -78,7 +79,7 @@ def _tasks_left(stops: list[Stop], day: date) -> list[Line]:
     return [
         Line(
             task.title,
-            _("left because: %(why)s") % {"why": left[task.pk].reason},
+            _("left because: %(why)s") % {"why": reason_words(left[task.pk].reason)},
             f"{tanks[task.tank_id].due_visit.site.name}, {task.tank.name}",
             tanks[task.tank_id].due_visit_id,
         )

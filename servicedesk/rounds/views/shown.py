@@ -80,6 +80,7 @@ class StopRow:
     stop: Stop
     time: str
     tanks: list[Tank]
+    late: list[str]
     due: list[str]
     carry: list[str]
     glyph: str
@@ -95,13 +96,14 @@ def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
         here = list(stop.due_visit.tanks.all())
         keys = {tank.pk for tank in here}
         mine = [task for task in tasks if task.tank_id in keys]
-        late = any(task.latest < day for task in mine)
+        late = list(dict.fromkeys(task.title for task in mine if task.latest < day))
         rows.append(
             StopRow(
                 stop=stop,
                 time=time_format(stop.planned_at, "H:i"),
                 tanks=here,
-                due=list(dict.fromkeys(task.title for task in mine)),
+                late=late,
+                due=[title for title in dict.fromkeys(task.title for task in mine) if title not in late],
                 carry=[f"{item.name} {amount_words(n, item.unit)}" for item, n in carried(mine).items()],
                 glyph="alone" if stop.due_visit.isolated else ("late" if late else ""),
                 notes=notes.get(stop.due_visit.site_id, []),

@@ -10,6 +10,7 @@ from servicedesk.visits.queries.journal import (
     visits_for,
 )
 from servicedesk.visits.queries.sheet import TankToday, Tested, today_of, untested_in
+from servicedesk.visits.queries.told import told
 
 __all__ = [
     "TankToday",
@@ -20,6 +21,7 @@ __all__ = [
     "photos_of",
     "tanks_of",
     "today_of",
+    "told",
     "untested_in",
     "visit_of",
     "visits_for",

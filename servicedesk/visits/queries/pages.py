@@ -19,6 +19,7 @@ from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.models import Measure
 from servicedesk.instruments.queries import measures_of, standing_of
 from servicedesk.stock.models import Lot
+from servicedesk.upkeep.choices import reason_words
 from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import last_left, open_tasks_of
 from servicedesk.visits.models import Visit
@@ -149,7 +150,9 @@ def task_lines(tanks: list[Tank], on: date) -> list[TaskLine]:
         if days > 0:
             when = _("%(n)s days overdue") % {"n": days}
         fact = left.get(task.pk)
-        lines.append(TaskLine(task=task, overdue=days > 0, when=when, left=fact.reason if fact else ""))
+        lines.append(
+            TaskLine(task=task, overdue=days > 0, when=when, left=reason_words(fact.reason) if fact else "")
+        )
     return sorted(lines, key=lambda line: (not line.overdue, line.task.due, line.task.title))
 
 

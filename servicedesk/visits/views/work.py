@@ -45,7 +45,9 @@ def work(request: HttpRequest, key: UUID) -> HttpResponse:
     context = o.context(
         "work",
         tasks=pages.task_lines(o.tanks, o.day),
-        done=[e for e in queries.entries_of(o.visit) if e.kind not in (EntryKind.READING, EntryKind.ARRIVE)],
+        done=queries.told(
+            e for e in queries.entries_of(o.visit) if e.kind not in (EntryKind.READING, EntryKind.ARRIVE)
+        ),
         reasons=LeftReason.choices,
         sheet=pages.work_sheet(o.tanks, at=o.at),
         photos=queries.photos_of(o.visit),
@@ -108,7 +110,7 @@ def leave(request: HttpRequest, key: UUID) -> HttpResponse:
         next_day=o.typed.get("next_visit", {}).get("date")
         or (said_next[-1] if said_next else (min(upcoming).isoformat() if upcoming else "")),
         next_said=bool(said_next),
-        findings=[e for e in entries if e.kind in (EntryKind.FINDING, EntryKind.RECOMMENDATION)],
+        findings=queries.told(e for e in entries if e.kind in (EntryKind.FINDING, EntryKind.RECOMMENDATION)),
         untested=[(tank.name, missing[tank.pk]) for tank in o.tanks if missing.get(tank.pk)],
         open_tasks=[line for line in pages.task_lines(o.tanks, o.day) if not line.left],
     )
@@ -194,7 +196,7 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
         "closed",
         readings=rows,
         sheet=pages.work_sheet(o.tanks, at=o.at),
-        entries=[e for e in entries if e.kind != EntryKind.READING],
+        entries=queries.told(e for e in entries if e.kind != EntryKind.READING),
         photos=queries.photos_of(o.visit),
     )
     return render(request, "visits/closed.html", context)
