@@ -6,15 +6,18 @@ once in five minutes at most, so a session ends 55 to 60 minutes after the last 
 import time
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlencode, urlsplit
 
 from django.conf import settings
 from django.contrib.auth import SESSION_KEY, logout
 from django.contrib.sessions.backends.base import SessionBase
 from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, resolve_url
 
 BEGUN, SEEN = "begun", "seen"
 WRITTEN_EVERY = 300
+SAFE = ("GET", "HEAD", "OPTIONS")
 
 
 class SessionStore(DatabaseStore):
@@ -37,6 +40,14 @@ def is_over(session: SessionBase, *, rests: bool, now: float) -> bool:
     return too_old or (rests and now - seen > settings.SESSION_REST)
 
 
+def _ended(request: HttpRequest) -> HttpResponse:
+    """What was sent is not taken: say so, and lead back to the page it was typed on, never to an address that only
+    takes what is sent."""
+    before = urlsplit(request.headers.get("Referer", ""))
+    back = before.path if before.netloc == request.get_host() else "/"
+    return redirect(f"{resolve_url(settings.LOGIN_URL)}?{urlencode({'next': back, 'ended': '1'})}")
+
+
 class SessionEnds:
     """Signs out whoever's session has ended, before anything is answered."""
 
@@ -49,6 +60,8 @@ class SessionEnds:
             now = time.time()
             if is_over(request.session, rests=getattr(user, "role", "") != "client", now=now):
                 logout(request)
+                if request.method not in SAFE and not request.path.startswith("/api/"):
+                    return _ended(request)
             elif now - request.session[SEEN] >= WRITTEN_EVERY:
                 request.session[SEEN] = int(now)
         return self.get_response(request)

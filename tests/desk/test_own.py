@@ -6,11 +6,20 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients.models import Client, ServicePlan, Site, Tank
+from clients.models import Client, ServicePlan, Site, Tank, TankStateRow
 from servicedesk.instruments.models import Token
 from servicedesk.staff.models import Business, User
+from servicedesk.upkeep.models import TaskRule
 from tests.factories.people import make_client_user, make_owner, make_technician
-from tests.factories.tanks import make_contact, make_instrument, make_method, make_plan, make_tank
+from tests.factories.tanks import (
+    make_channel,
+    make_contact,
+    make_instrument,
+    make_livestock,
+    make_method,
+    make_plan,
+    make_tank,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -165,3 +174,23 @@ def test_cautions_of_a_site_and_what_animals_cannot_bear_are_kept():
     tank.site.refresh_from_db()
     assert tank.site.cautions == ["mains", "co2"]
     assert [a.sensitive_to for a in tank.livestock.all()] == [["copper"]]
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_a_tanks_own_page_asks_as_often_for_three_of_each_as_for_one(count, django_assert_num_queries):
+    tank, browser = make_tank(), signed_in(make_owner())
+    for number in range(count):
+        make_channel(tank)
+        make_instrument(tank)
+        make_livestock(tank)
+        TankStateRow.objects.create(tank=tank, state="low_salinity", from_on=date(2026, 1, 1 + number))
+        TaskRule.objects.create(tank=tank, title=f"rinse {number}", starts_on=date(2026, 1, 1))
+
+    with django_assert_num_queries(10):
+        page = browser.get(f"/tanks/{tank.pk}/own/").content.decode()
+
+    assert ("low-salinity treatment" in page, "every 4 weeks" in page, "no end is set" in page) == (
+        True,
+        True,
+        True,
+    )

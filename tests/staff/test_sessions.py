@@ -6,6 +6,7 @@ import pytest
 from django.contrib.sessions.models import Session
 from django.test import Client as Browser
 
+from servicedesk.staff import actions
 from servicedesk.staff.models import User
 from servicedesk.web import sessions
 from tests.factories.people import PASSWORD, make_business, make_client_user, make_owner, make_technician
@@ -37,6 +38,45 @@ def test_those_of_the_business_are_signed_out_after_an_hour_of_rest(later):
 
     assert (answer.status_code, answer["Location"]) == (302, "/sign-in/?next=/round/")
     assert Session.objects.count() == 0
+
+
+def test_what_is_sent_after_the_rest_is_not_taken_and_leads_back_to_its_page_with_a_sentence(later):
+    browser = signed_in(make_technician())
+    later(61 * MINUTE)
+
+    answer = browser.post(
+        "/preferences/", {"light": "sun"}, headers={"Referer": "http://testserver/round/?day=2"}
+    )
+
+    assert answer["Location"] == "/sign-in/?next=%2Fround%2F&ended=1"
+    assert User.objects.get().light != "sun"
+    assert "What you sent last was not kept" in browser.get(answer["Location"]).content.decode()
+
+
+def test_a_page_of_another_house_is_not_led_back_to(later):
+    browser = signed_in(make_technician())
+    later(61 * MINUTE)
+
+    answer = browser.post("/preferences/", headers={"Referer": "https://evil.example/round/"})
+
+    assert answer["Location"] == "/sign-in/?next=%2F&ended=1"
+
+
+@pytest.mark.parametrize("ends", ["sign_out", "new_password", "leaves"])
+def test_of_fifty_sessions_none_opens_a_page_once_their_person_is_shut_out(ends):
+    person = make_technician()
+    browsers = signed_in(person, count=50)
+    before = {browser.get("/round/").status_code for browser in browsers}
+
+    if ends == "sign_out":
+        [browser.post("/sign-out/") for browser in browsers]
+    if ends == "new_password":
+        actions.set_password(person=person, password="two herons and a weir")
+    if ends == "leaves":
+        actions.retire_person(person=person)
+
+    assert before == {200}
+    assert {browser.get("/round/").status_code for browser in browsers} == {302}
 
 
 def test_who_works_on_stays_signed_in_past_the_hour(later):

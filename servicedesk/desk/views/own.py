@@ -11,21 +11,23 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.models import Client, Contact, Livestock, Site, Tank
+from clients.models import Client, Contact, Livestock, Site, Tank, TankStateRow
 from clients.queries import get_client_for, get_tank_for, livestock_of
 from servicedesk.core import units
 from servicedesk.desk.actions import own
 from servicedesk.desk.forms import KINDS, Kind, form_of
 from servicedesk.desk.views.office import staff_of
-from servicedesk.dosing.models import Solution
+from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.actions import NotChanged, NotHired, send_link
 from servicedesk.staff.forms import PasswordOrLinkForm
 from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
+from servicedesk.upkeep.models import TaskRule
 from servicedesk.water.models import Band, Method, TankTest
 from servicedesk.web.zones import day_of
 
@@ -177,6 +179,16 @@ def _line(row: Model) -> Line:
         )
         note = f"{low} {_('to')} {high} {units.unit_word(row.unit)}".strip()
         return Line(row.pk, units.parameter(row.parameter).name, note)
+    if isinstance(row, TankStateRow):
+        until = (
+            _("until %(day)s") % {"day": date_format(row.until_on)} if row.until_on else _("no end is set")
+        )
+        return Line(row.pk, row.get_state_display(), f"{date_format(row.from_on)}, {until}")
+    if isinstance(row, TaskRule):
+        every = _("every %(n)s %(unit)s") % {"n": row.every, "unit": row.get_unit_display()}
+        return Line(row.pk, row.title, _("out of use") if row.retired_on else every)
+    if isinstance(row, Channel):
+        return Line(row.pk, str(row), str(row.solution))
     if isinstance(row, TankTest):
         return Line(row.pk, units.parameter(row.parameter).name, row.method.name)
     if isinstance(row, Instrument):
@@ -200,7 +212,11 @@ def tank(request: HttpRequest, key: str) -> HttpResponse:
         ("rule", _("Recurring tasks"), row.task_rules.order_by("title")),
         ("animals", _("Animals"), livestock_of([row])),
         ("state", _("States"), row.states.order_by("-from_on")),
-        ("channel", _("Dosing channels"), row.channels.select_related("equipment").order_by("number")),
+        (
+            "channel",
+            _("Dosing channels"),
+            row.channels.select_related("equipment", "solution__item").order_by("number", "pk"),
+        ),
         ("instrument", _("Instruments"), row.instruments.select_related("equipment").order_by("pk")),
     ]
     shown = [(name, title, [_line(r) for r in rows]) for name, title, rows in parts]
