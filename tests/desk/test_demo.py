@@ -27,7 +27,7 @@ from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.watch import actions as watch
 from servicedesk.watch.models import Attention
-from servicedesk.water.models import Reading, WaterChange
+from servicedesk.water.models import Correction, Reading, WaterChange
 from tests.desk.demo_dump import dump
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]  # four months of sixteen tanks
@@ -40,6 +40,7 @@ SUMMER_NIGHT = datetime(
 ZONE = ZoneInfo("Europe/London")
 FACTS = (
     Reading, Dose, RateChange, Refill, PumpCheck, ReagentLoad, Calibration, WaterChange, TaskFact, LivestockFact,
+    Correction,
 )  # fmt: skip
 
 
@@ -101,6 +102,10 @@ def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted(now,
         (f.livestock.tank.name, f.at.astimezone(ZONE).date())
         for f in LivestockFact.objects.filter(change="died")
     ] == [("The goldfish trough", planted["death"].on)]
+    flagged = {key for key in sentences if key[1] in ("silent", "disagrees", "running_out")}
+    assert flagged == {
+        ("The estuary", "silent"), ("The wall of angels", "disagrees"), ("The hall tank", "running_out"),
+    }  # fmt: skip
     load = (
         ReagentLoad.objects.filter(measure__instrument__tank__name="The wall of angels").order_by("at").last()
     )
@@ -174,10 +179,13 @@ def test_the_history_holds_what_a_business_writes_down_in_four_months():
 
     kinds = set(Entry.objects.values_list("kind", flat=True).distinct())
     rates = RateChange.objects.filter(channel__tank__name="The study reef").values_list("channel", flat=True)
-    assert kinds == set(EntryKind.values) - {EntryKind.NEXT_VISIT, EntryKind.FIELD, EntryKind.CORRECTION}
+    assert kinds == set(EntryKind.values) - {EntryKind.NEXT_VISIT}
     assert TaskFact.objects.filter(outcome="left").exclude(reason="").count() >= 5
     assert max(list(rates).count(key) for key in set(rates)) >= 3
     assert Photo.objects.count() == 2 * Tank.objects.count()
+    slip = Correction.objects.select_related("reading__series__tank").get()
+    assert slip.reading.series.tank.name == "The day-room tank" and slip.old - slip.new == pytest.approx(1.0)
+    assert 6.5 < slip.new < 8.0 and slip.why.startswith("Mistyped")
     pond = Equipment.objects.filter(tank__water_type="pond").values_list("kind", flat=True)
     assert sorted(pond) == ["filter", "return_pump", "uv"]
     oxygen = Reading.objects.filter(series__parameter="dissolved_oxygen").values_list("value", flat=True)

@@ -13,7 +13,7 @@ from servicedesk.water import actions as water
 
 WRONG_SHARE = 0.86
 """A reagent made up too strong gives a result a seventh too low: less of it reaches the end point."""
-SILENT_FOR = timedelta(days=2)
+SILENT_FOR = timedelta(days=3)
 DRIFT = 0.004
 """dKH a day by which a titrator drifts upward between calibrations, as its tubing wears (common practice)."""
 BOTTLE_DAYS = 12

@@ -23,6 +23,8 @@ CHANGED, CHANGED_POND = 0.12, 0.05
 SHORT_TESTS = ("temperature", "salinity", "ph", "alkalinity", "ammonia_total")
 SLOWED_FOR, TOP_UP_OUT, QUIET_FOR = 13, 5, 20
 EMPTY_SINCE = 3
+MISTYPED = 1.0
+"""A slip of the finger by one whole pH, corrected a minute later (common practice: kept, with its correction)."""
 STEP_BY_HAND = {"alkalinity": 0.5, "magnesium": 40.0}
 """The most that is added by hand on one visit, dKH and mg/L (common practice: within the safe daily change)."""
 
@@ -171,7 +173,18 @@ class TankHistory:
                 at_hour(self.water, test.parameter, call.moment(share).hour), abs_tol=method.tolerance_abs,
                 rel_tol=method.tolerance_rel, step=method.resolution, bias=self.bias[test.parameter], rng=self.w.rng,
             )  # fmt: skip
-            typed = self.journal.reading(call, share, self.tank, method, value)
+            slip = (
+                MISTYPED
+                if self.plan == "typo" and test.parameter == "ph" and call is self.moments["weeks"]
+                else 0.0
+            )
+            typed = self.journal.reading(call, share, self.tank, method, value + slip)
+            if typed is not None and slip:
+                right = round(typed - slip, 2)
+                self.journal.correction(
+                    call, share + 0.02, f"Mistyped: {typed:g} for {right:g}.", f"{right:.2f}"
+                )
+                typed = right
             if typed is not None:
                 found[test.parameter] = typed
         return found
@@ -256,6 +269,8 @@ class TankHistory:
     def _death(self, call: Call) -> None:
         animal = self.w.animals[self.tank.name][0]
         self.journal.death(call, 0.08, animal, "old age, likely")
+        for name, words in self.w.raw["words"]["after_a_death"].items():
+            self.journal.field(call, name, words)
         self.w.tell.add(call.due.pk)
         self.w.plant(
             "death",

@@ -24,7 +24,7 @@ from servicedesk.visits.actions.wire import digest
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Photo
 from servicedesk.water import actions as water
-from servicedesk.water.models import Method, Reading, Series, Source, WaterChange
+from servicedesk.water.models import Correction, Method, Reading, Series, Source, WaterChange
 
 BATCH = 400
 CLOSING = 9000
@@ -47,6 +47,7 @@ class Journal:
         self.counts: dict[UUID, int] = defaultdict(int)
         self.trust: dict[UUID, str] = {}
         self.photos: list[Photo] = []
+        self.said: dict[UUID, set[str]] = defaultdict(set)
 
     def line(
         self, call: Call, share: float, kind: str, payload: dict[str, Any], *, seq: int = 0
@@ -113,6 +114,19 @@ class Journal:
                 received_at=at,
             )  # fmt: skip
         )
+
+    def correction(self, call: Call, share: float, why: str, typed: str) -> bool:
+        """The last reading was mistyped: what it should have said."""
+        wrong = self.facts[Reading][-1]
+        assert isinstance(wrong, Reading)
+        payload = {"entry": str(wrong.origin), "value": typed, "unit": wrong.entered_unit, "why": why}
+        entry = self.line(call, share, EntryKind.CORRECTION, payload)
+        columns = {"reading": wrong, "number": 1, "old": wrong.value, "new": float(typed), "why": why}
+        return self.fact(Correction, entry, **columns)
+
+    def field(self, call: Call, name: str, words: str) -> None:
+        """A sentence for the report, as the client would say it."""
+        self.line(call, 0.92, EntryKind.FIELD, {"name": name, "value": words})
 
     def change(
         self, call: Call, share: float, tank: Tank, litres: int, salinity: float | None, warm: float
@@ -244,6 +258,7 @@ class Journal:
             )
 
     def finding(self, call: Call, share: float, tank: Tank, words: str, *, internal: bool = False) -> None:
+        self.said[call.due.pk].add(words)
         payload = {
             "tank": str(tank.pk),
             "text": words,
@@ -263,8 +278,10 @@ class Journal:
         self.line(call, 0.95, EntryKind.BACK_ON, payload)
 
     def write(self) -> None:
-        """Store everything, in one order."""
+        """Store everything, in one order: corrections after what they correct."""
         Entry.objects.bulk_create(self.entries, batch_size=BATCH)
         Photo.objects.bulk_create(self.photos, batch_size=BATCH)
-        for model, rows in sorted(self.facts.items(), key=lambda kind: kind[0].__name__):
+        for model, rows in sorted(
+            self.facts.items(), key=lambda kind: (kind[0] is Correction, kind[0].__name__)
+        ):
             model._default_manager.bulk_create(rows, batch_size=BATCH)

@@ -13,7 +13,7 @@ from servicedesk.water.models import Band
 
 WEAR = 0.0006
 """Share of its delivery that a channel loses a day as its tubing wears (common practice: 2 % a month)."""
-SLOWED = 0.82
+SLOWED = 0.86
 CHECK_EVERY, SET_EVERY = timedelta(days=40), timedelta(days=20)
 SPARE_DAYS = 4
 """A container that would not last until the next regular visit and so many days more is filled (common practice)."""

@@ -45,7 +45,8 @@ class Stories:
         if call is self.hears and self.told.get("answer"):
             self.journal.finding(call, 0.03, self.tank, self.told["answer"])
         elif call.regular and self.w.rng.random() < OFTEN:
-            self.journal.finding(call, 0.05, self.tank, self.w.rng.choice(self.lines))
+            fresh = [line for line in self.lines if line not in self.journal.said[call.due.pk]]
+            self.journal.finding(call, 0.05, self.tank, self.w.rng.choice(fresh))
 
     def leave(self, call: Call) -> None:
         """What is recommended, and a word for the house alone."""
