@@ -247,7 +247,8 @@ def sweep(*, at: datetime) -> tuple[list[uuid.UUID], list[uuid.UUID]]:
         finished_at=at,
         error="It was begun five times and never ended.",
     )
-    quiet = Q(rung_at__isnull=True) | Q(rung_at__lt=at - RING_AGAIN)
+    ahead = Q(rung_at__gt=at + RING_AGAIN)  # the clock was set back since
+    quiet = Q(rung_at__isnull=True) | Q(rung_at__lt=at - RING_AGAIN) | ahead
     due = Q(not_before__isnull=True) | Q(not_before__lte=at)
     waiting = Q(state=JobState.QUEUED) & due | Q(state=JobState.RUNNING, lease_until__lt=at)
     jobs = list(

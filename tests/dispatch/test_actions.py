@@ -217,3 +217,10 @@ def test_a_lost_message_is_given_up_after_five_tries_and_not_taken_a_sixth_time(
         taken(message, now)
         now += actions.MESSAGE_LEASE + MINUTE
     assert actions.claim_message(message_id=message.pk, at=now) is None
+
+
+def test_after_the_clock_was_set_back_an_hour_what_waits_is_rung_again_at_once() -> None:
+    job = asked()
+    assert actions.sweep(at=AT + 60 * MINUTE)[0] == [job.pk]
+    assert actions.sweep(at=AT)[0] == [job.pk]
+    assert actions.sweep(at=AT)[0] == []
