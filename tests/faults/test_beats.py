@@ -147,7 +147,7 @@ def test_two_schedulers_and_five_workers_make_each_period_once_through_a_pause_a
 ) -> None:
     house = moved()
     house.celery("jobs", c="5")
-    live_through(house, 12)
+    live_through(house, 8)
 
 
 @pytest.mark.long
