@@ -1,6 +1,6 @@
 """An owner starts from an empty database, guided by what is missing next."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.test import Client as Browser
@@ -9,6 +9,7 @@ from django.utils import timezone
 from clients.models import Client, ServicePlan, Site, Tank, TankStateRow
 from servicedesk.instruments.models import Token
 from servicedesk.staff.models import Business, User
+from servicedesk.staff.queries import day_of
 from servicedesk.upkeep.models import TaskRule
 from tests.factories.people import make_client_user, make_owner, make_technician
 from tests.factories.tanks import (
@@ -47,6 +48,28 @@ def test_a_short_password_is_refused_in_words_and_nothing_is_made():
 
     assert "at least 15" in answer.content.decode()
     assert (Business.objects.count(), User.objects.count()) == (0, 0)
+
+
+def test_who_sets_up_second_is_led_to_the_sign_in_and_changes_nothing(monkeypatch):
+    make_owner(name="Una Reed")
+    monkeypatch.setattr("servicedesk.desk.views.setup.queries.is_empty", lambda: True)
+
+    answer = first_owner(Browser())
+
+    assert "has its owner already" in answer.content.decode()
+    assert [user.name for user in User.objects.all()] == ["Una Reed"]
+
+
+def test_the_first_day_is_that_of_the_zone_which_was_typed(monkeypatch):
+    late = datetime(2026, 6, 3, 22, 0, tzinfo=UTC)
+    monkeypatch.setattr("servicedesk.desk.views.setup.timezone.now", lambda: late)
+
+    Browser().post(
+        "/set-up/",
+        {"name": "Reedbank Tanks", "zone": "Pacific/Auckland", "currency": "EUR", "me-owner_name": "Una Reed", "me-owner_email": "una@example.org", "me-password": "a calm pond in may"},
+    )  # fmt: skip
+
+    assert User.objects.get().joined_on == date(2026, 6, 4)
 
 
 def test_an_owner_comes_from_nothing_to_a_service_plan():
@@ -137,7 +160,7 @@ def test_a_plan_with_an_end_to_come_ends_today_when_it_is_taken_out_of_use():
     browser.post(f"/own/plan/{plan.pk}/retire/")
 
     plan.refresh_from_db()
-    assert plan.ends_on == timezone.now().date()
+    assert plan.ends_on == day_of(timezone.now())
 
 
 def test_a_contacts_sign_in_ends_at_once_and_can_be_given_again():

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
+from django.contrib import messages
 from django.contrib.auth import login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -17,7 +19,6 @@ from servicedesk.staff.forms import BusinessForm, OwnerForm
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Item
 from servicedesk.water.models import Method, TankTest
-from servicedesk.web.zones import day_of
 
 
 @dataclass(frozen=True)
@@ -54,13 +55,17 @@ def _first(request: HttpRequest) -> HttpResponse:
     business, owner = BusinessForm(request.POST or None), OwnerForm(request.POST or None, prefix="me")
     if request.method == "POST" and business.is_valid() and owner.is_valid():
         said = owner.cleaned_data
-        user = actions.set_up(
-            business=business.cleaned_data,
-            name=said["owner_name"],
-            email=said["owner_email"],
-            password=said["password"],
-            on=day_of(timezone.now()),
-        )
+        try:
+            user = actions.set_up(
+                business=business.cleaned_data,
+                name=said["owner_name"],
+                email=said["owner_email"],
+                password=said["password"],
+                on=timezone.now().astimezone(ZoneInfo(business.cleaned_data["zone"])).date(),
+            )
+        except actions.NotHired as wrong:
+            messages.error(request, str(wrong))
+            return redirect("staff:sign_in")
         login(request, user, backend="django.contrib.auth.backends.ModelBackend")
         return redirect("desk:setup")
     return render(request, "desk/setup_first.html", {"business": business, "owner": owner})
