@@ -366,3 +366,15 @@ def test_results_that_disagree_ask_for_another_test_even_when_their_mean_is_in_b
     assert verdict.sentence.startswith("Today's results do not agree")
     assert found.test_again == ("alkalinity",)
     assert [line.sentence_id for line in found.advice] == ["again"]
+
+
+def test_a_dose_and_a_water_change_are_not_advised_for_one_day():
+    found = said(alkalinity=6.9, nitrate=30.0)
+
+    ids = [line.sentence_id for line in found.advice]
+    assert {"raise", "lower_by_change", "not_together"} <= set(ids)
+
+
+@pytest.mark.parametrize("values", [{"alkalinity": 6.9}, {"nitrate": 30.0}])
+def test_one_correction_alone_carries_no_word_about_two(values):
+    assert "not_together" not in [line.sentence_id for line in said(**values).advice]

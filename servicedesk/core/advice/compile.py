@@ -3,7 +3,13 @@
 from functools import lru_cache
 from typing import Any
 
-from servicedesk.core.advice.corrections import dosed_lines, nutrient_lines, other_lines, salinity_lines
+from servicedesk.core.advice.corrections import (
+    dosed_lines,
+    nutrient_lines,
+    other_lines,
+    salinity_lines,
+    together_lines,
+)
 from servicedesk.core.advice.emergencies import emergency_lines
 from servicedesk.core.advice.sheet import FORBIDDING, BandSpec, TankSheet
 from servicedesk.core.advice.verdicts import inputs_of, surprise_step, verdict_of, word_steps
@@ -22,7 +28,14 @@ def _advice(sheet: TankSheet, bands: list[BandSpec]) -> list[Any]:
     salinity = sheet.band("salinity")
     lines = salinity_lines(sheet, salinity) if salinity is not None else []
     well = [_all_well(bands)] if bands else []
-    return [*lines, *dosed_lines(sheet), *nutrient_lines(sheet), *other_lines(sheet), *well]
+    return [
+        *lines,
+        *dosed_lines(sheet),
+        *nutrient_lines(sheet),
+        *together_lines(sheet),
+        *other_lines(sheet),
+        *well,
+    ]
 
 
 def _all_well(bands: list[BandSpec]) -> Any:

@@ -240,6 +240,16 @@ def nutrient_lines(sheet: TankSheet) -> list[Expression]:
     return lines
 
 
+def together_lines(sheet: TankSheet) -> list[Expression]:
+    """A dose and a water change, each within its safe daily change, are not given on one day: their effects add up."""
+    dosed = [p for p in DOSED if (band := sheet.band(p)) and band.max_rise_per_day and sheet.product(p)]
+    if not dosed or sheet.band("nitrate") is None:
+        return []
+    wait = [["not", out("salinity", side)] for side in ("below", "above")] if sheet.band("salinity") else []
+    both = ["and", ["or", *(out(p, "below") for p in dosed)], out("nitrate", "above"), *wait]
+    return [["if", both, ["say", "not_together", {}], None]]
+
+
 def other_lines(sheet: TankSheet) -> list[Expression]:
     """pH is never chased; old acid water is tested for ammonia first; temperature moves slowly; for everything else
     the cause comes first."""
