@@ -1,5 +1,6 @@
 """A visit as people look at it: what was written, what is judged, what is left to do."""
 
+from servicedesk.visits.queries.doubts import doubt_of
 from servicedesk.visits.queries.journal import (
     entries_of,
     fields_of,
@@ -15,6 +16,7 @@ from servicedesk.visits.queries.told import told
 __all__ = [
     "TankToday",
     "Tested",
+    "doubt_of",
     "entries_of",
     "fields_of",
     "photo_for",

@@ -41,7 +41,7 @@ def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
     return LevelRow(
         label=tested.parameter.name,
         method=tested.test.method.get_kind_display(),
-        value_text=tested.shown(value),
+        value_text=_shown_today(tested),
         unit=word,
         value=moved(value),
         low=moved(band.low) if band else None,
@@ -55,6 +55,14 @@ def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
         url=url,
         here=here,
     )
+
+
+def _shown_today(tested: Tested) -> str:
+    """Today's value; where the results do not agree, from the least to the most of them."""
+    if tested.reference is None or tested.reference.agree:
+        return tested.shown(tested.value)
+    results = [r.value for r in tested.replicates]
+    return f"{tested.shown(min(results))}–{tested.shown(max(results))}"
 
 
 def _mover(tested: Tested) -> Callable[[float | None], float | None]:

@@ -118,7 +118,15 @@ class Opened:
             self.request.session["taken"] = [*self.request.session.get("taken", []), *taken][-MOST_TAKEN:]
 
     def take_posted(self) -> bool:
+        """Take what was posted; an odd amount is asked back once, and kept as it is when the person is sure."""
         entry = entry_from(self.request.POST, visit=self.visit.pk, at=timezone.now(), zone=self.user.zone)
+        doubt = queries.doubt_of(entry["kind"], entry["payload"], self.tanks)
+        if doubt and self.request.POST.get("sure") != "on":
+            again = _("If it is right, tick “It is right” and send it again.")
+            messages.warning(self.request, f"{doubt} {again}")
+            kept = {entry["kind"]: {**entry["payload"], "doubt": True}}
+            self.request.session[f"typed:{self.visit.pk}"] = kept
+            return False
         return self.take([entry])
 
 

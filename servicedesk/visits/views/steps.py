@@ -21,6 +21,7 @@ from servicedesk.staff.actions import cautions_seen
 from servicedesk.visits.forms import entry_from
 from servicedesk.visits.queries import pages, today_of
 from servicedesk.visits.queries.sheet import GLYPHS, TankToday, Tested
+from servicedesk.visits.queries.since import done_since_tests
 from servicedesk.visits.views.opened import Opened, opened, tests_words
 from servicedesk.water.models import Method
 
@@ -78,9 +79,11 @@ def _reference_words(tested: Tested) -> str:
     reference = tested.reference
     if reference is None or reference.replicates < 2:
         return ""
+    if not reference.agree:
+        values = ", ".join(tested.shown(r.value) for r in tested.replicates)
+        return _("%(values)s do not agree: no average is made of them.") % {"values": values}
     factor = abs(units.scale_of(parameter=tested.test.parameter, unit=tested.unit)[0])
     digits = units.decimals_in(parameter=tested.test.parameter, unit=tested.unit)
-    agree = _("they agree") if reference.agree else _("they disagree")
     by = ngettext("one method", "%(m)s methods", reference.methods) % {"m": reference.methods}
     return _("%(value)s ± %(u)s %(unit)s from %(n)s tests by %(by)s; %(agree)s.") % {
         "value": tested.shown(reference.value),
@@ -88,13 +91,14 @@ def _reference_words(tested: Tested) -> str:
         "unit": units.unit_word(tested.unit),
         "n": reference.replicates,
         "by": by,
-        "agree": agree,
+        "agree": _("they agree"),
     }
 
 
 def _also(tested: Tested) -> str:
     """What a surprising value would mean if it is right: an extreme one is never hidden behind the second test."""
-    if tested.verdict.word != "test_again" or tested.verdict.also == "in_band":
+    apart = tested.reference is not None and not tested.reference.agree
+    if tested.verdict.word != "test_again" or tested.verdict.also == "in_band" or apart:
         return ""
     return _("If it is right: %(word)s.") % {"word": WORDS[tested.verdict.also].lower()}
 
@@ -128,7 +132,7 @@ def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -
         "word": WORDS[current.verdict.word],
         "again": current.verdict.word == "test_again",
         "also": _also(current),
-        "kept": [current.shown(r.value) for r in current.replicates],
+        "kept": [{"text": current.shown(r.value), "entry": r.origin} for r in current.replicates],
     }
 
 
@@ -210,10 +214,12 @@ def advise(request: HttpRequest, key: UUID) -> HttpResponse:
     judgement = today.judgement
     waits = [units.parameter(p).name for p in judgement.waits_for]
     nothing_tested = not any(t.replicates for t in today.tested)
+    since = done_since_tests(o.visit, o.tank, today)
     context = o.context(
         "advise",
         urgent=judgement.urgent,
-        advice=judgement.advice,
+        advice=[(line, since.given.get(line.product, "")) for line in judgement.advice],
+        changed=since.changed,
         waits=waits,
         nothing_tested=nothing_tested,
         test_url=reverse("visits:test", args=[key]),

@@ -175,7 +175,7 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
         return redirect("visits:visit", key)
     entries = queries.entries_of(o.visit)
     readings = [
-        (t, r)
+        (tank, t, r)
         for tank in o.tanks
         for t in queries.today_of(o.visit, tank, at=o.visit.closed_at or o.at).tested
         for r in t.replicates
@@ -184,13 +184,14 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
     rows = [
         {
             "tested": t,
+            "of": tank.name if len(o.tanks) > 1 else "",
             "value": t.shown(r.value),
             "unit": units.unit_word(t.unit),
             "entry": r.origin,
             "corrected": r.corrected,
             "typed": refused if refused.get("entry") == str(r.origin) else {},
         }
-        for t, r in readings
+        for tank, t, r in readings
     ]
     context = o.context(
         "closed",
