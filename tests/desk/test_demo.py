@@ -112,6 +112,21 @@ def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted(now,
     assert load is not None and load.at.astimezone(ZONE).date() == planted["wrong_reagent"].on
 
 
+def test_a_death_is_told_alone_and_in_plain_words():
+    demo.load(now=datetime(2026, 11, 25, 15, 33, tzinfo=UTC), say=_quiet)
+
+    died = Entry.objects.get(kind="livestock")
+    told = Entry.objects.filter(
+        visit=died.visit,
+        kind="finding",
+        payload__tank=str(Tank.objects.get(livestock__facts__change="died").pk),
+    )
+    assert not told.exists()
+    assert set(Entry.objects.filter(visit=died.visit, kind="field").values_list("payload__name", flat=True)) == {
+        "summary", "staff_do",
+    }  # fmt: skip
+
+
 def test_a_failed_top_up_raises_salinity_until_it_is_found_and_falls_after():
     result = demo.load(now=NOON, say=_quiet)
 

@@ -151,10 +151,11 @@ class TankHistory:
 
     def _visit(self, call: Call, day: int) -> None:
         """Look, test, act, tidy up, leave: one share of the visit's time for each tank."""
-        self.stories.look(call)
-        tested = self._tests(call)
         if self.plan == "death" and call is self.moments["latest"]:
             self._death(call)
+        else:
+            self.stories.look(call)
+        tested = self._tests(call)
         if call.regular:
             self._act(call, tested, day)
         self._instruments(call, tested)

@@ -248,12 +248,18 @@ def _tank(w: World, site: Site, spec: dict[str, Any], order: int) -> Tank:
     return tank
 
 
+def _named(w: World, tank: Tank, name: str) -> str:
+    """A thing's name; with its tank where the site has more than one."""
+    here = next(row["tanks"] for row in w.raw["sites"] if row["site"] == tank.site.name)
+    return name if len(here) == 1 else f"{name}, {tank.name}"
+
+
 def _equipment(w: World, tank: Tank) -> None:
     group = "marine" if tank.water_type in MARINE else tank.water_type
     fitted_here = w.raw["equipment"].get(group, w.raw["equipment"]["fresh"])
     for kind, name in fitted_here:
         fitted = Equipment.objects.create(
-            id=w.key(), site=tank.site, tank=tank, kind=kind, name=f"{name}, {tank.name}",
+            id=w.key(), site=tank.site, tank=tank, kind=kind, name=_named(w, tank, name),
             back_on_check=kind != "light",
         )  # fmt: skip
         w.equipment.setdefault(tank.name, []).append(fitted)
@@ -263,7 +269,7 @@ def _equipment(w: World, tank: Tank) -> None:
 
 def _pump(w: World, tank: Tank) -> None:
     pump = Equipment.objects.create(
-        id=w.key(), site=tank.site, tank=tank, kind="dosing_pump", name=f"Dosing pump, {tank.name}",
+        id=w.key(), site=tank.site, tank=tank, kind="dosing_pump", name=_named(w, tank, "Dosing pump"),
         back_on_check=True,
     )  # fmt: skip
     w.equipment[tank.name].append(pump)
