@@ -13,6 +13,7 @@ class AttentionKind(TextChoices):
     DEATH = "death", _("a death")
     REPORT = "report", _("report")
     PLAN = "plan", _("plan")
+    LEFT_OFF = "left_off", _("left off")
 
 
 class Severity(IntegerChoices):

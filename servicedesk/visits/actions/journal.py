@@ -21,6 +21,7 @@ from servicedesk.rounds import actions as rounds
 from servicedesk.rounds.queries import stop_for
 from servicedesk.staff.models import User
 from servicedesk.upkeep.actions import NotLeft
+from servicedesk.visits.actions.back_on import tell_unchecked
 from servicedesk.visits.actions.making import MAKE, Making
 from servicedesk.visits.actions.wire import Refused, Wire, read
 from servicedesk.visits.choices import EntryKind, Receipt, VisitState
@@ -124,6 +125,7 @@ class _Batch:
             state=VisitState.CLOSED, closed_at=max(wire.at, visit.arrived_at), closed_by=self.by
         )
         rounds.leave(due_visit_id=visit.pk, at=wire.at)
+        tell_unchecked(visit=visit, at=wire.at)
         self.closed.append(visit.pk)
 
     def ask_reports(self) -> None:

@@ -25,6 +25,7 @@ from servicedesk.staff.models import User
 from servicedesk.stock.models import Lot
 from servicedesk.upkeep import actions as upkeep
 from servicedesk.upkeep.models import Task
+from servicedesk.visits.actions.back_on import tell_what_is_off
 from servicedesk.visits.actions.wire import Refused, Wire, key_of
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Photo, Visit
@@ -258,6 +259,12 @@ def _back_on(m: Making) -> None:
     keys = {key_of(k, "on") for k in on} | {key_of(entry.get("equipment"), "equipment") for entry in left}
     if Equipment.objects.filter(pk__in=keys, site=m.visit.site).count() != len(keys):
         raise Refused(_("Some equipment is not at this site."))
+    tell_what_is_off(
+        visit=m.visit,
+        on=[key_of(k, "on") for k in on],
+        left={key_of(entry["equipment"], "equipment"): entry["reason"].strip() for entry in left},
+        at=m.wire.at,
+    )
 
 
 def _day(m: Making, name: str) -> date:
