@@ -233,6 +233,8 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
             field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
         if isinstance(field, forms.TimeField):
             field.widget = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+        if isinstance(field, forms.ModelChoiceField) and field.empty_label is not None:
+            field.empty_label = _("none chosen")
         if isinstance(field, forms.ModelMultipleChoiceField):
             field.widget = forms.CheckboxSelectMultiple()
         if isinstance(field, forms.FloatField):

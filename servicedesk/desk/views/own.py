@@ -27,6 +27,7 @@ from servicedesk.staff.actions import NotChanged, NotHired, send_link
 from servicedesk.staff.forms import PasswordOrLinkForm
 from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
+from servicedesk.upkeep.choices import Every
 from servicedesk.upkeep.models import TaskRule
 from servicedesk.water.models import Band, Method, TankTest
 from servicedesk.web.zones import day_of
@@ -185,7 +186,9 @@ def _line(row: Model) -> Line:
         )
         return Line(row.pk, row.get_state_display(), f"{date_format(row.from_on)}, {until}")
     if isinstance(row, TaskRule):
-        every = _("every %(n)s %(unit)s") % {"n": row.every, "unit": row.get_unit_display()}
+        once = {Every.DAYS: _("every day"), Every.WEEKS: _("every week"), Every.MONTHS: _("every month")}
+        often = _("every %(n)s %(unit)s") % {"n": row.every, "unit": row.get_unit_display()}
+        every = once[Every(row.unit)] if row.every == 1 else often
         return Line(row.pk, row.title, _("out of use") if row.retired_on else every)
     if isinstance(row, Channel):
         return Line(row.pk, str(row), str(row.solution))
