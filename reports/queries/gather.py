@@ -182,7 +182,7 @@ def _sentences(
         parts.append(ngettext("%(n)s animal died.", "%(n)s animals died.", deaths) % {"n": deaths})
     alarms = told.findings(tank, flag="alarm")
     parts += alarms[:1]
-    parts += words.outside([(row.level.name, row.level.state) for row in tested])
+    parts += words.outside([(row.level.name, "apart" if row.apart else row.level.state) for row in tested])
     acted = [
         row.level.name
         for row in tested
@@ -214,6 +214,8 @@ def _changed(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) ->
         return [_("Nothing was seen that had changed since %(day)s. The water was not tested.") % said]
     if deaths:
         return [_("Animals died. The levels are about where they were on %(day)s.") % said]
+    if any(row.apart for row in rows):
+        return [_("The other levels are about where they were on %(day)s.") % said]
     return [_("Nothing of note: the levels are about where they were on %(day)s.") % said]
 
 
@@ -224,7 +226,7 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
     rows = levels.judged(today, changes)
     deaths = told.deaths(tank)
     verdict, danger = _verdict(told, tank, rows, bool(deaths))
-    told.beyond = told.beyond or _beyond(rows)
+    told.beyond = told.beyond or any(row.beyond for row in rows)
     what, then = _sentences(told, tank, rows, verdict, sum(f.number for f in deaths))
     charts = levels.trends(today, rows, at=told.visit.closed_at or told.at)
     return TankBlock(

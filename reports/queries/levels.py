@@ -13,10 +13,11 @@ from reports.queries import words
 from reports.queries.fit import MOST_EACH
 from reports.queries.shape import Level, Line, Trend
 from servicedesk.core import units
+from servicedesk.core.advice import word_of
 from servicedesk.core.chemistry.water import after_changes
 from servicedesk.core.drawing.glyphs import glyph_of
 from servicedesk.visits.queries import TankToday, Tested
-from servicedesk.visits.queries.sheet import FRESH_MIX
+from servicedesk.visits.queries.sheet import FRESH_MIX, band_spec
 from servicedesk.water.models import WaterChange
 from servicedesk.water.queries import ReadingValue
 
@@ -40,15 +41,35 @@ class Judged:
     shift: float
 
     @property
+    def apart(self) -> bool:
+        return _apart(self.tested)
+
+    @property
+    def beyond(self) -> bool:
+        """Beyond a limit; of results that do not agree, that any one of them is."""
+        if not self.apart:
+            return self.level.state in ("under", "over")
+        band = self.tested.band
+        results = self.tested.replicates if band else []
+        return any(word_of(band_spec(band), r.value).endswith("_limit") for r in results if band)
+
+    @property
     def rank(self) -> tuple[int, int]:
         order = words.ORDER
         place = order.index(self.level.parameter) if self.level.parameter in order else len(order)
         return -WORSE[self.level.state], place
 
 
+def _apart(tested: Tested) -> bool:
+    """Today's results do not agree: none of them, nor their mean, is told as the value."""
+    return tested.reference is not None and not tested.reference.agree
+
+
 def _glyph(tested: Tested) -> str:
     """The state as it is told: a surprising value that nobody tested again stands as it was measured; only one in
-    band is told as a surprise."""
+    band is told as a surprise. Results that do not agree are tested again, whatever their mean would be."""
+    if _apart(tested):
+        return "again"
     verdict = tested.verdict
     return glyph_of(verdict.word if verdict.also in ("in_band", "not_tested") else verdict.also)
 
@@ -56,7 +77,7 @@ def _glyph(tested: Tested) -> str:
 def _expected(tested: Tested, tank: Tank, changes: list[WaterChange]) -> float | None:
     """What the value is expected to be after today's water changes; None where the value needs no such word."""
     parameter = tested.test.parameter
-    if tested.value is None or not changes or parameter in AT_ONCE:
+    if tested.value is None or not changes or parameter in AT_ONCE or _apart(tested):
         return None
     marine = tank.water_type.startswith(("reef", "marine"))
     fresh = FRESH_MIX["marine" if marine else "fresh"].get(parameter)
@@ -76,7 +97,27 @@ def _moved(tested: Tested, value: float | None) -> float | None:
     return units.from_canonical(parameter=tested.test.parameter, value=value, unit=tested.unit)
 
 
+def _unsure(tested: Tested) -> Level:
+    """A test whose results do not agree: no value stands, nor is last time's drawn in its place."""
+    parameter, band = tested.test.parameter, tested.band
+    return Level(
+        parameter=parameter,
+        name=words.name_of(parameter),
+        value_text="–",
+        band_text=words.band_text(band),
+        kind="measured",
+        state="again",
+        word=words.apart_word(),
+        low=_moved(tested, band.low) if band else None,
+        high=_moved(tested, band.high) if band else None,
+        alarm_low=_moved(tested, band.alarm_low) if band else None,
+        alarm_high=_moved(tested, band.alarm_high) if band else None,
+    )
+
+
 def _level(tested: Tested, expected: float | None) -> Level:
+    if _apart(tested):
+        return _unsure(tested)
     parameter, band, state = tested.test.parameter, tested.band, _glyph(tested)
     value = tested.value if expected is None else expected
     text = "" if value is None else words.with_unit(parameter, value, tested.unit)
@@ -108,7 +149,7 @@ def _level(tested: Tested, expected: float | None) -> Level:
 
 def _shift(tested: Tested) -> float:
     band = tested.band
-    if tested.value is None or tested.last is None or band is None or band.high is None:
+    if tested.value is None or tested.last is None or band is None or band.high is None or _apart(tested):
         return 0.0
     width = band.high - (band.low if band.low is not None else 0.0)
     return (tested.value - tested.last.value) / width if width else 0.0
@@ -197,7 +238,9 @@ def trends(today: TankToday, rows: list[Judged], *, at: datetime) -> list[Trend]
 
 
 def _points(today: TankToday, parameter: str, since: datetime) -> list[ReadingValue]:
-    both = [*today.before.get(parameter, []), *today.today.get(parameter, [])]
+    reference = today.reference(parameter)
+    now = today.today.get(parameter, []) if reference is not None and reference.agree else []
+    both = [*today.before.get(parameter, []), *now]
     return [r for r in both if r.at >= since and r.seq == 0]
 
 

@@ -100,6 +100,11 @@ def plain_word(state: str) -> str:
     }[state]
 
 
+def apart_word() -> str:
+    """What is told in place of a value when the results of a visit differ."""
+    return _("our tests do not agree; we test again")
+
+
 def level_word(parameter: str, state: str) -> str:
     """What a value's state means to the client. `state` is a glyph's name."""
     follows = FOLLOWS.get((parameter, state))
@@ -127,9 +132,11 @@ def outside(levels: list[tuple[str, str]]) -> list[str]:
     far = [name for name, state in levels if state in ("under", "over")]
     off = [name for name, state in levels if state in ("low", "high")]
     odd = [name for name, state in levels if state == "again"]
+    apart = [name for name, state in levels if state == "apart"]
     told = (
         (far, _far(len(far))),
         (off, ngettext("%(names)s is a little off.", "%(names)s are a little off.", len(off))),
+        (apart, _("%(names)s: our tests do not agree; we test again.")),
         (odd, _odd(len(odd))),
     )
     return [line % {"names": in_sentence(names)} for names, line in told if names]

@@ -85,6 +85,45 @@ def test_a_value_beyond_the_limit_is_danger_even_when_history_expects_another(sc
     assert (level.state, level.word) == ("under", "much too low")
 
 
+def unlike_twins(scene: Scene, first: str, second: str) -> ReportContent:
+    journey = scene.tested(alkalinity=first)
+    journey.read(scene.tank, "alkalinity", second, seq=1)
+    return told(journey.close())
+
+
+def test_results_that_do_not_agree_are_no_value_and_are_tested_again(scene: Scene) -> None:
+    history(scene.tank, technician=scene.technician)
+    content = unlike_twins(scene, "6.4", "9.6")
+    level = next(x for x in content.tanks[0].levels if x.parameter == "alkalinity")
+    assert (level.state, level.word) == ("again", "our tests do not agree; we test again")
+    assert (level.value_text, level.value, level.last) == ("–", None, None)
+    assert content.verdict == "watching"
+    assert content.sentence == (
+        "Carbonate: our tests do not agree; we test again. We look at this again on the next visit."
+    )
+    assert content.tanks[0].changed == ["The other levels are about where they were on 11 November."]
+    said = all_words(content)
+    for number in ("8.0 dKH", "6.4", "9.6"):
+        assert number not in said
+    trends = [content.tanks[0].trend, *content.tanks[0].more]
+    carbonate = next(t for t in trends if t is not None and t.name == "Carbonate")
+    assert carbonate.lines[0].points[-1][0].startswith("2026-11-11")
+
+
+def test_of_results_that_do_not_agree_one_beyond_the_limit_waits_for_the_owner(scene: Scene) -> None:
+    scene.before()
+    content = unlike_twins(scene, "5.5", "8.4")
+    assert content.reasons == ["alarm"]
+    assert (content.verdict, content.danger) == ("watching", False)
+
+
+def test_twins_that_agree_are_told_as_their_mean(scene: Scene) -> None:
+    scene.before()
+    content = unlike_twins(scene, "7.8", "8.0")
+    level = next(x for x in content.tanks[0].levels if x.parameter == "alkalinity")
+    assert (level.value_text, level.state) == ("7.9 dKH", "in")
+
+
 def test_what_changed_is_told_with_both_values(scene: Scene) -> None:
     scene.before(alkalinity="7.9")
     content = told(scene.tested(alkalinity="6.9").close())
