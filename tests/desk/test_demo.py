@@ -247,6 +247,12 @@ def test_the_worker_finds_each_report_begun_on_the_day_of_its_visit():
     assert [row for row in rows if row.made_at != row.visit.closed_at] == []
     by_number = sorted(rows, key=lambda row: row.number)
     assert by_number == sorted(rows, key=lambda row: row.made_at)
+    assert [row.job for row in by_number] == list(
+        Job.objects.order_by("made_at").values_list("pk", flat=True)
+    )
+    assert [
+        job for job in jobs.values() if not timedelta(0) <= NOON - job.made_at < timedelta(minutes=1)
+    ] == []
     again = begin_report(visit=rows[0].visit, version=1, job=jobs[rows[0].job], at=NOON)
     assert again == rows[0] and Report.objects.count() == len(rows)
 

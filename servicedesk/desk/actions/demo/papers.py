@@ -37,16 +37,18 @@ def ask(w: World, every: Iterable[Call], replies: list[Reply]) -> None:
     wanted = _wanted(w, every, replies)
     calls = sorted(wanted.values(), key=lambda call: (call.moment(1), call.due.key))
     Visit.objects.filter(pk__in=wanted).update(versions=1)
-    jobs = [_job(w, call) for call in calls]
+    jobs = [_job(w, call, len(calls) - number) for number, call in enumerate(calls)]
     Job.objects.bulk_create(jobs)
     rows = {c.due.pk: _row(w, c, job) for c, job in zip(calls, jobs, strict=True)}
     Report.objects.bulk_create(rows.values())
     Answer.objects.bulk_create(_answer(w, reply, rows[reply.call.due.pk]) for reply in replies)
 
 
-def _job(w: World, call: Call) -> Job:
+def _job(w: World, call: Call, behind: int) -> Job:
+    """Asked for now, in the order of the visits: work that waits since weeks would look like a worker that is down."""
     args = {"visit": str(call.due.pk), "version": 1}
-    return Job(id=w.key(), kind="report", key=f"report:{call.due.pk}:1", args=args, made_at=call.moment(1))
+    at = w.now - timedelta(milliseconds=behind)
+    return Job(id=w.key(), kind="report", key=f"report:{call.due.pk}:1", args=args, made_at=at)
 
 
 def _row(w: World, call: Call, job: Job) -> Report:
