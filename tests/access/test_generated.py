@@ -14,7 +14,10 @@ from django.apps import apps
 from django.db import connection
 from django.test import Client as Browser
 from django.test.client import BOUNDARY, MULTIPART_CONTENT, RedirectCycleError, encode_multipart
+from django.utils import timezone
 
+from clients.models import Equipment
+from servicedesk.instruments.actions import make_token
 from servicedesk.visits.choices import EntryKind
 from tests.access.test_doors import BROKEN, NASTY
 from tests.access.test_foreign import World, address_of, patterns
@@ -122,9 +125,13 @@ class Doors:
         pack = rng.choice([[record], [record, record], record, [[record]], [self.nasty(), record]])
         body = rng.choice(BROKEN) if rng.random() < 0.05 else json.dumps(pack).encode()
         way = {"Authorization": f"Bearer {self.world.token}"}
-        return self.lines["a"].post(
+        answer = self.lines["a"].post(
             "/api/v1/deliveries/", body, content_type="application/senml+json", headers=way
         )
+        if answer.status_code == 401:  # a form ended the pass, or put the instrument out of use
+            Equipment.objects.filter(pk=self.world.instrument.equipment_id).update(retired_on=None)
+            self.world.token = make_token(instrument=self.world.instrument, at=timezone.now())[1]
+        return answer
 
     def form(self):
         rng, (name, item) = self.rng, self.rng.choice(self.forms)
