@@ -3,6 +3,7 @@
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
+from playwright.sync_api import expect
 
 import reports.jobs  # noqa: F401  registers the work that is run here
 from servicedesk.dispatch import jobs
@@ -74,7 +75,7 @@ def test_a_whole_visit_by_touch_ends_in_the_clients_report(scene, live_server, o
     for value in ("25.4", "35.1", "6.1"):
         type_on_keys(page, value)
         assert page.input_value("[data-value]") == value
-        page.wait_for_function("document.querySelector('[data-word]').textContent.trim() !== ''")
+        page.locator("[data-word] span").wait_for()
         page.wait_for_timeout(100)
         words.append(page.text_content("[data-word]").strip())
         with page.expect_navigation():
@@ -108,7 +109,7 @@ def test_what_was_typed_is_still_there_after_a_reload(scene, live_server, open_p
 
     page.reload()
 
-    page.wait_for_function("document.querySelector('[data-value]').value === '25.'")
+    expect(page.locator("[data-value]")).to_have_value("25.")
     page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/leave/")
     page.fill("#f-summary", "The skimmer ran over")
     page.reload()
@@ -293,7 +294,7 @@ def test_two_results_that_disagree_are_told_while_typing_and_once_kept(scene, li
     page.goto(f"{live_server.url}/visits/{visit.pk}/test/?parameter=alkalinity&second=1")
 
     type_on_keys(page, "8.9")
-    page.wait_for_function("document.querySelector('[data-sentence]').textContent.includes('do not agree')")
+    page.locator("[data-sentence]", has_text="do not agree").wait_for()
     typed = page.text_content("[data-word]").strip()
     press(page, ".key--go")
     page.goto(f"{live_server.url}/visits/{visit.pk}/test/?parameter=alkalinity")

@@ -47,6 +47,16 @@ function glyph(name) {
   return svg;
 }
 
+// A value that is still being typed is not judged: "2" of "25.1" would be told a disaster.
+const PAUSE_MS = 450;
+let pause = 0;
+
+function typing() {
+  clearTimeout(pause);
+  bench.querySelector('[data-key="go"]').disabled = typed() === null;
+  pause = setTimeout(show, PAUSE_MS);
+}
+
 function show() {
   const strip = bench.querySelector("[data-strip]");
   const word = bench.querySelector("[data-word]");
@@ -98,7 +108,7 @@ async function start() {
       press(key.dataset.key);
     });
   }
-  field.addEventListener("input", show);
+  field.addEventListener("input", typing);
   bench.scrollIntoView({ block: "nearest" }); // every key in reach
   bench.dataset.ready = "";
   const answer = await fetch(bench.dataset.sheet, { headers: { Accept: "application/json" } });
