@@ -22,7 +22,7 @@ USUAL_GAP_DAYS = 14
 @dataclass(frozen=True)
 class Need:
     """One bottle or container that runs empty: what, where, when, and by when to order. `fill` is what fills it again;
-    `at_hand` says that the store holds that much, so that it needs bringing and no order."""
+    `at_hand` says that the store holds that much, so that it needs bringing and no order; `gone` that it is empty by now."""
 
     item: Item
     tank: Tank
@@ -34,6 +34,7 @@ class Need:
     why: str
     fill: float = 0.0
     at_hand: bool = False
+    gone: bool = False
 
     @property
     def where(self) -> str:
@@ -51,12 +52,17 @@ def _days_to_visit(tank: Tank, next_visits: dict[UUID, date], today: date) -> in
     return (upcoming - today).days if upcoming else USUAL_GAP_DAYS
 
 
-def _why(item: Item, empty: date, days: int) -> str:
+def _why(item: Item, empty: date, days: int, *, today: date) -> str:
     takes = ngettext("An order takes one day", "An order takes %(n)s days", item.lead_days) % {
         "n": item.lead_days
     }
     comes = ngettext("the next visit is in one day", "the next visit is in %(n)s days", days) % {"n": days}
-    return _("Empty on %(day)s. %(takes)s, %(comes)s.") % {
+    said = (
+        _("Empty by now. %(takes)s, %(comes)s.")
+        if empty <= today
+        else _("Empty on %(day)s. %(takes)s, %(comes)s.")
+    )
+    return said % {
         "day": date_format(empty, "j F"),
         "takes": takes,
         "comes": comes,
@@ -84,8 +90,12 @@ def needs(*, at: datetime, next_visits: dict[UUID, date]) -> list[Need]:
         days = _days_to_visit(tank, next_visits, today)
         if order_needed(empty=empty, today=today, lead_days=item.lead_days, days_to_next_visit=days):
             order_by = must_order_by(empty=empty, lead_days=item.lead_days)
-            left, why = stock.get(item.pk, 0.0), _why(item, empty, days)
-            found.append(Need(item, tank, what, empty, order_by, order_by < today, left, why, fill))
+            left, why = stock.get(item.pk, 0.0), _why(item, empty, days, today=today)
+            found.append(
+                Need(
+                    item, tank, what, empty, order_by, order_by < today, left, why, fill, gone=empty <= today
+                )
+            )
 
     channels = channels_of(tanks)
     settings = Settings(channels, at)
