@@ -15,6 +15,7 @@ from clients.queries import livestock_of, states_of
 from reports.choices import HoldReason, Verdict
 from reports.queries import asking, done, levels, words
 from reports.queries.answers import answered_lines
+from reports.queries.mixing import work_on
 from reports.queries.shape import NextVisit, Picture, ReportContent, TankBlock
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import Business
@@ -22,7 +23,6 @@ from servicedesk.staff.queries import business
 from servicedesk.visits.choices import EntryKind, VisitState
 from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.visits.queries import entries_of, fields_of, tanks_of, today_of
-from servicedesk.water.models import WaterChange
 
 Scrub = Callable[[str], str]
 SHORTEST_SECRET = 3
@@ -153,14 +153,14 @@ def _state_words(told: Told, tank: Tank) -> str:
 
 
 def _beyond(rows: list[levels.Judged]) -> bool:
-    return any(row.level.state in ("under", "over") for row in rows)
+    return any(row.state in ("under", "over") for row in rows)
 
 
 def _verdict(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) -> tuple[str, bool]:
     """The client's verdict, and whether animals are in danger."""
-    states = {row.level.state for row in rows}
+    states = {row.state for row in rows}
     danger = _beyond(rows) or deaths or told.flagged("alarm", tank)
-    outside = {row.level.parameter for row in rows if row.level.state in ("low", "high", "under", "over")}
+    outside = {row.level.parameter for row in rows if row.state in ("low", "high", "under", "over")}
     if danger or outside & told.journal.acted_on(tank):
         return Verdict.ACTING, danger
     stays_off = done.left(told.journal, tank, alone=told.alone) and any(
@@ -182,11 +182,11 @@ def _sentences(
         parts.append(ngettext("%(n)s animal died.", "%(n)s animals died.", deaths) % {"n": deaths})
     alarms = told.findings(tank, flag="alarm")
     parts += alarms[:1]
-    parts += words.outside([(row.level.name, "apart" if row.apart else row.level.state) for row in tested])
+    parts += words.outside([(row.level.name, row.told_as) for row in tested])
     acted = [
         row.level.name
         for row in tested
-        if row.level.state not in ("in", "again") and row.level.parameter in told.journal.acted_on(tank)
+        if row.state not in ("in", "again") and row.level.parameter in told.journal.acted_on(tank)
     ]
     then = ""
     if acted:
@@ -222,8 +222,7 @@ def _changed(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) ->
 def tank_block(told: Told, tank: Tank) -> TankBlock:
     """One tank of the visit."""
     today = today_of(told.visit, tank, at=told.at)
-    changes = list(WaterChange.objects.filter(tank=tank, origin__in=told.keys).order_by("at", "pk"))
-    rows = levels.judged(today, changes)
+    rows = levels.judged(today, work_on(tank, told.entries))
     deaths = told.deaths(tank)
     verdict, danger = _verdict(told, tank, rows, bool(deaths))
     told.beyond = told.beyond or any(row.beyond for row in rows)

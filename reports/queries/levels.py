@@ -1,31 +1,27 @@
 """Three to five values of a tank in the client's words, what changed, and twelve weeks of the one that matters most.
 
-After a water change only warmth and salt mean something at once: the rest is expected, worked out by dilution, and
-is labelled so."""
+After a water change only warmth and salt mean something at once: the rest is worked out by dilution where the new
+water is known, and labelled so; what it is not known to hold stands as measured before."""
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from django.utils.translation import gettext as _
 
-from clients.models import Tank
 from reports.queries import words
 from reports.queries.fit import MOST_EACH
+from reports.queries.mixing import Since, Work, since
 from reports.queries.shape import Level, Line, Trend
 from servicedesk.core import units
 from servicedesk.core.advice import word_of
-from servicedesk.core.chemistry.water import after_changes
 from servicedesk.core.drawing.glyphs import glyph_of
 from servicedesk.visits.queries import TankToday, Tested
-from servicedesk.visits.queries.sheet import FRESH_MIX, band_spec
-from servicedesk.water.models import WaterChange
+from servicedesk.visits.queries.sheet import band_spec
 from servicedesk.water.queries import ReadingValue
 
 WEEKS = 12
 MOST_LEVELS, MOST_COMPACT = 5, 4
 MOST_TRENDS = 5
-AT_ONCE = {"temperature", "salinity", "conductivity"}
-"""What a water change makes meaningful at once; everything else has to settle (common practice)."""
 WORSE = {"under": 4, "over": 4, "low": 3, "high": 3, "again": 2, "in": 1, "none": 0}
 MARKERS = {"kit": "titration"}
 NOTICED = 0.15
@@ -39,6 +35,21 @@ class Judged:
     tested: Tested
     level: Level
     shift: float
+    settles: bool
+
+    @property
+    def state(self) -> str:
+        """The worse of what was measured and what is expected now: new water undoes no result."""
+        measured = _glyph(self.tested)
+        return max(self.level.state, measured, key=lambda state: WORSE[state])
+
+    @property
+    def told_as(self) -> str:
+        """The state that a sentence tells: as `words.outside` takes it."""
+        if self.apart:
+            return "apart"
+        better = WORSE[self.state] > WORSE[self.level.state] > 0
+        return f"was_{self.state}" if better and self.state != "again" else self.level.state
 
     @property
     def apart(self) -> bool:
@@ -48,7 +59,7 @@ class Judged:
     def beyond(self) -> bool:
         """Beyond a limit; of results that do not agree, that any one of them is."""
         if not self.apart:
-            return self.level.state in ("under", "over")
+            return self.state in ("under", "over")
         band = self.tested.band
         results = self.tested.replicates if band else []
         return any(word_of(band_spec(band), r.value).endswith("_limit") for r in results if band)
@@ -57,7 +68,7 @@ class Judged:
     def rank(self) -> tuple[int, int]:
         order = words.ORDER
         place = order.index(self.level.parameter) if self.level.parameter in order else len(order)
-        return -WORSE[self.level.state], place
+        return -WORSE[self.state], place
 
 
 def _apart(tested: Tested) -> bool:
@@ -74,21 +85,15 @@ def _glyph(tested: Tested) -> str:
     return glyph_of(verdict.word if verdict.also in ("in_band", "not_tested") else verdict.also)
 
 
-def _expected(tested: Tested, tank: Tank, changes: list[WaterChange]) -> float | None:
-    """What the value is expected to be after today's water changes; None where the value needs no such word."""
-    parameter = tested.test.parameter
-    if tested.value is None or not changes or parameter in AT_ONCE or _apart(tested):
-        return None
-    marine = tank.water_type.startswith(("reef", "marine"))
-    fresh = FRESH_MIX["marine" if marine else "fresh"].get(parameter)
-    if fresh is None:
-        return tested.value
-    taken = max(r.at for r in tested.replicates)
-    value = tested.value
-    for change in changes:
-        if change.at >= taken:
-            value = after_changes(now=value, fresh=fresh, fraction=min(change.litres / tank.net_l, 1.0))
-    return value
+def _shown_state(tested: Tested, value: float) -> str:
+    """The state of a value that was worked out, judged as it is shown: rounded. What was a surprise stays one as long
+    as nothing worse is to be said."""
+    if tested.band is None:
+        return _glyph(tested)
+    shown = units.parse_typed(units.show(tested.test.parameter, value, tested.unit))
+    canonical = units.to_canonical(parameter=tested.test.parameter, value=shown, unit=tested.unit)
+    state = glyph_of(word_of(band_spec(tested.band), canonical))
+    return "again" if state == "in" and _glyph(tested) == "again" else state
 
 
 def _moved(tested: Tested, value: float | None) -> float | None:
@@ -115,21 +120,20 @@ def _unsure(tested: Tested) -> Level:
     )
 
 
-def _level(tested: Tested, expected: float | None) -> Level:
+def _level(tested: Tested, since: Since) -> Level:
     if _apart(tested):
         return _unsure(tested)
     parameter, band, state = tested.test.parameter, tested.band, _glyph(tested)
-    value = tested.value if expected is None else expected
+    value, kind = tested.value, "not_tested" if tested.value is None else "measured"
+    if since.expected is not None:
+        value, kind, state = since.expected, "expected", _shown_state(tested, since.expected)
     text = "" if value is None else words.with_unit(parameter, value, tested.unit)
     word = words.level_word(parameter, state)
-    if expected is not None and tested.value is not None:
+    if since.expected is not None and tested.value is not None:
         text = _("about %(value)s") % {"value": text}
-        measured = units.show(parameter, tested.value, tested.unit)
-        word = _("worked out; %(value)s before the water change: %(word)s") % {
-            "value": measured,
-            "word": word,
-        }
-    kind = "not_tested" if value is None else "measured" if expected is None else "expected"
+        word = words.worked_out(word, units.show(parameter, tested.value, tested.unit), dosed=since.dosed)
+    elif since.changed:
+        word = words.measured_before(word, dosed=since.dosed)
     return Level(
         parameter=parameter,
         name=words.name_of(parameter),
@@ -155,14 +159,15 @@ def _shift(tested: Tested) -> float:
     return (tested.value - tested.last.value) / width if width else 0.0
 
 
-def judged(today: TankToday, changes: list[WaterChange]) -> list[Judged]:
+def judged(today: TankToday, work: Work) -> list[Judged]:
     """Every test of the tank, tested today or not, signals left out."""
     rows = []
     for tested in today.tested:
         if units.parameter(tested.test.parameter).signal:
             continue
-        level = _level(tested, _expected(tested, today.tank, changes))
-        rows.append(Judged(tested=tested, level=level, shift=_shift(tested)))
+        after = since(tested, work)
+        level = _level(tested, after)
+        rows.append(Judged(tested=tested, level=level, shift=_shift(tested), settles=after.changed))
     return rows
 
 
@@ -170,7 +175,7 @@ def told(rows: list[Judged], *, tanks: int) -> list[Level]:
     """Three to five values: what is outside first to get in, shown in the client's order."""
     tested = [row for row in rows if row.level.kind != "not_tested"]
     most = MOST_COMPACT if 1 < tanks <= MOST_EACH else MOST_LEVELS
-    outside = sum(WORSE[row.level.state] > 1 for row in tested)
+    outside = sum(WORSE[row.state] > 1 for row in tested)
     picked = sorted(tested, key=lambda row: row.rank)[: max(most, min(outside, MOST_LEVELS))]
     return [row.level for row in sorted(picked, key=lambda row: row.rank[1])]
 
@@ -196,7 +201,7 @@ def _why_not(tested: Tested, zone: tzinfo) -> str:
 
 def settling(rows: list[Judged]) -> list[str]:
     """What the water change leaves untested."""
-    names = [row.level.name for row in rows if row.level.kind == "expected"]
+    names = [row.level.name for row in rows if row.settles]
     if not names:
         return []
     said = {"names": words.in_sentence(names)}
@@ -227,24 +232,22 @@ def changed(rows: list[Judged]) -> list[str]:
 def trends(today: TankToday, rows: list[Judged], *, at: datetime) -> list[Trend]:
     """Twelve weeks of each value with three results: what is furthest out first, then what was tested today, then
     carbonate and nitrate before the others."""
-    since = at - timedelta(weeks=WEEKS)
+    start = at - timedelta(weeks=WEEKS)
     plain = ("alkalinity", "carbonate_hardness", "nitrate", "salinity", "temperature")
     first = {p: n for n, p in enumerate(plain)}
-    ranked = sorted(
-        rows, key=lambda row: (-WORSE[row.level.state], first.get(row.level.parameter, len(first)))
-    )
-    found = ((row, _points(today, row.level.parameter, since)) for row in ranked)
-    return [_trend(row, points, since, at) for row, points in found if len(points) >= 3][:MOST_TRENDS]
+    ranked = sorted(rows, key=lambda row: (-WORSE[row.state], first.get(row.level.parameter, len(first))))
+    found = ((row, _points(today, row.level.parameter, start)) for row in ranked)
+    return [_trend(row, points, start, at) for row, points in found if len(points) >= 3][:MOST_TRENDS]
 
 
-def _points(today: TankToday, parameter: str, since: datetime) -> list[ReadingValue]:
+def _points(today: TankToday, parameter: str, start: datetime) -> list[ReadingValue]:
     reference = today.reference(parameter)
     now = today.today.get(parameter, []) if reference is not None and reference.agree else []
     both = [*today.before.get(parameter, []), *now]
-    return [r for r in both if r.at >= since and r.seq == 0]
+    return [r for r in both if r.at >= start and r.seq == 0]
 
 
-def _trend(row: Judged, points: list[ReadingValue], since: datetime, at: datetime) -> Trend:
+def _trend(row: Judged, points: list[ReadingValue], start: datetime, at: datetime) -> Trend:
     lines: dict[str, Line] = {}
     for reading in points:
         marker = MARKERS.get(reading.kind, reading.kind)
@@ -271,7 +274,7 @@ def _trend(row: Judged, points: list[ReadingValue], since: datetime, at: datetim
         name=level.name,
         says=says,
         unit=words.unit_of(row.tested.unit),
-        start=since.isoformat(),
+        start=start.isoformat(),
         end=at.isoformat(),
         lines=kept,
         low=level.low,

@@ -105,6 +105,21 @@ def apart_word() -> str:
     return _("our tests do not agree; we test again")
 
 
+def worked_out(word: str, measured: str, *, dosed: bool) -> str:
+    """What a value means that was worked out from the one that was measured."""
+    said = {"value": measured, "word": word}
+    if dosed:
+        return _("worked out: %(word)s; %(value)s before the dose and the water change") % said
+    return _("worked out: %(word)s; %(value)s before the water change") % said
+
+
+def measured_before(word: str, *, dosed: bool) -> str:
+    """What a value means that the new water has moved nobody knows how far."""
+    if dosed:
+        return _("measured before the dose and the water change: %(word)s") % {"word": word}
+    return _("measured before the water change: %(word)s") % {"word": word}
+
+
 def level_word(parameter: str, state: str) -> str:
     """What a value's state means to the client. `state` is a glyph's name."""
     follows = FOLLOWS.get((parameter, state))
@@ -132,10 +147,14 @@ def outside(levels: list[tuple[str, str]]) -> list[str]:
     far = [name for name, state in levels if state in ("under", "over")]
     off = [name for name, state in levels if state in ("low", "high")]
     odd = [name for name, state in levels if state == "again"]
+    was_far = [name for name, state in levels if state in ("was_under", "was_over")]
+    was_off = [name for name, state in levels if state in ("was_low", "was_high")]
     apart = [name for name, state in levels if state == "apart"]
     told = (
         (far, _far(len(far))),
+        (was_far, _was_far(len(was_far))),
         (off, ngettext("%(names)s is a little off.", "%(names)s are a little off.", len(off))),
+        (was_off, _was_off(len(was_off))),
         (apart, _("%(names)s: our tests do not agree; we test again.")),
         (odd, _odd(len(odd))),
     )
@@ -146,6 +165,22 @@ def _far(number: int) -> str:
     return ngettext(
         "%(names)s is far from where it should be.",
         "%(names)s are far from where they should be.",
+        number,
+    )
+
+
+def _was_far(number: int) -> str:
+    return ngettext(
+        "%(names)s was far from where it should be before the water change.",
+        "%(names)s were far from where they should be before the water change.",
+        number,
+    )
+
+
+def _was_off(number: int) -> str:
+    return ngettext(
+        "%(names)s was a little off before the water change.",
+        "%(names)s were a little off before the water change.",
         number,
     )
 

@@ -11,10 +11,11 @@ import pytest
 from clients.models import Client, TankStateRow
 from reports.queries import as_json, changes_between, content_of, from_json
 from reports.queries.mail import letter_of
-from reports.queries.shape import ReportContent
+from reports.queries.shape import Level, ReportContent
 from reports.queries.sheet import report_html
 from servicedesk.upkeep.actions import raise_task
 from servicedesk.visits.models import Visit
+from servicedesk.water.actions import set_default_tests
 from tests.factories.people import make_technician
 from tests.factories.reported import VISIT_AT, add_photo, history, make_reef, past_visit
 from tests.factories.tanks import (
@@ -22,6 +23,7 @@ from tests.factories.tanks import (
     make_client,
     make_equipment,
     make_livestock,
+    make_method,
     make_plan,
     make_site,
     make_solution,
@@ -159,8 +161,93 @@ def test_after_a_water_change_only_warmth_and_salt_are_measured(scene: Scene) ->
     nitrate = next(x for x in block.levels if x.parameter == "nitrate")
     assert nitrate.value == pytest.approx(10 * (1 - 100 / scene.tank.net_l))
     assert nitrate.value_text == "about 8 mg/L"
-    assert nitrate.word == "worked out; 10 before the water change: as it should be"
+    assert nitrate.word == "worked out: as it should be; 10 before the water change"
     assert "Carbonate, calcium and nitrate: not tested again after the water change" in block.did_not[-1]
+
+
+def level_of(content: ReportContent, parameter: str) -> Level:
+    return next(x for x in content.tanks[0].levels if x.parameter == parameter)
+
+
+def renewed(scene: Scene, journey: Journey, **water: str) -> ReportContent:
+    """The visit closed after a change of a hundred litres."""
+    journey.write("water_change", tank=str(scene.tank.pk), litres="100", **water)
+    return told(journey.close())
+
+
+def test_a_dose_after_the_test_is_part_of_what_is_worked_out(scene: Scene) -> None:
+    scene.before()
+    journey = scene.tested(alkalinity="6.9")
+    alkaline = make_solution(per_ml=10.0)
+    for solution in (alkaline, make_solution("calcium", per_ml=10.0)):
+        journey.write("dose", tank=str(scene.tank.pk), solution=str(solution.pk), ml="40")
+    level = level_of(renewed(scene, journey), "alkalinity")
+    net = scene.tank.net_l
+    assert level.value == pytest.approx(8.0 + (6.9 + 40 * 10.0 / net - 8.0) * (1 - 100 / net))
+    assert "6.9 before the dose and the water change" in level.word
+
+
+def test_a_dose_before_the_test_is_already_in_the_value(scene: Scene) -> None:
+    scene.before()
+    journey = scene.journey()
+    journey.write("dose", tank=str(scene.tank.pk), solution=str(make_solution(per_ml=10.0).pk), ml="40")
+    journey.read(scene.tank, "alkalinity", "6.9")
+    level = level_of(renewed(scene, journey), "alkalinity")
+    assert level.value == pytest.approx(8.0 + (6.9 - 8.0) * (1 - 100 / scene.tank.net_l))
+
+
+def test_a_test_after_the_water_change_is_a_measurement(scene: Scene) -> None:
+    scene.before()
+    journey = scene.journey()
+    journey.write("water_change", tank=str(scene.tank.pk), litres="100")
+    journey.read(scene.tank, "nitrate", "10")
+    block = told(journey.close()).tanks[0]
+    assert [(x.kind, x.value_text, x.word) for x in block.levels] == [
+        ("measured", "10 mg/L", "as it should be")
+    ]
+
+
+def test_what_the_new_water_is_not_known_to_hold_stands_as_measured_before_it(scene: Scene) -> None:
+    scene.before()
+    make_method("ph", kind="probe")
+    set_default_tests(tank=scene.tank)
+    journey = scene.tested()
+    journey.read(scene.tank, "ph", "8.9")
+    content = renewed(scene, journey)
+    level = level_of(content, "ph")
+    assert (level.kind, level.value_text) == ("measured", "8.90")
+    assert level.word.startswith("measured before the water change: ")
+    assert level.state in ("high", "over")
+    assert any("acidity (pH): not tested again after the water change" in x for x in content.tanks[0].did_not)
+
+
+def test_the_salinity_typed_for_the_new_water_counts(scene: Scene) -> None:
+    scene.before()
+    content = renewed(scene, scene.tested(calcium="428"), salinity="28")
+    share = 100 / scene.tank.net_l
+    salt, calcium = level_of(content, "salinity"), level_of(content, "calcium")
+    assert salt.kind == "expected"
+    assert salt.value == pytest.approx(35.1 + (28 - 35.1) * share)
+    assert calcium.value == pytest.approx(428 + (420 * 28 / 35 - 428) * share)
+
+
+def test_a_value_worked_out_is_judged_as_it_is_shown(scene: Scene) -> None:
+    scene.before()
+    net = scene.tank.net_l
+    after = 12.3
+    content = renewed(scene, scene.tested(nitrate=f"{after / (1 - 100 / net):.2f}"))
+    level = level_of(content, "nitrate")
+    assert (level.value_text, level.band_text, level.state) == ("about 12 mg/L", "1 to 12", "in")
+    assert level.word.startswith("worked out: as it should be; ")
+    assert content.verdict == "acting"
+    assert content.sentence.startswith("Nitrate was a little off before the water change.")
+
+
+def test_a_value_measured_beyond_its_limit_stays_an_alarm_after_the_water_change(scene: Scene) -> None:
+    scene.before()
+    content = renewed(scene, scene.tested(alkalinity="5.9"))
+    assert content.reasons == ["alarm"]
+    assert (content.verdict, content.danger) == ("acting", True)
 
 
 def test_what_was_left_is_told_with_its_reason(scene: Scene) -> None:
@@ -431,7 +518,7 @@ def test_an_inferred_or_expected_value_never_stands_as_measured(scene: Scene) ->
     journey.write("water_change", tank=str(scene.tank.pk), litres="50")
     for level in told(journey.close()).tanks[0].levels:
         if level.kind == "expected":
-            assert level.value_text.startswith("about ") and level.word.startswith("worked out; ")
+            assert level.value_text.startswith("about ") and level.word.startswith("worked out: ")
         else:
             assert level.parameter in ("temperature", "salinity")
 

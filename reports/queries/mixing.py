@@ -1,0 +1,78 @@
+"""What a test is worth after what was done to the water since: worked out, or measured before it and no more."""
+
+from dataclasses import dataclass, field
+
+from clients.models import Tank
+from servicedesk.core.chemistry.water import after_changes
+from servicedesk.dosing.choices import DoseKind
+from servicedesk.dosing.models import Dose
+from servicedesk.visits.models import Entry
+from servicedesk.visits.queries import Tested
+from servicedesk.visits.queries.sheet import FRESH_MIX
+from servicedesk.water.models import WaterChange
+
+AT_ONCE = {"temperature", "salinity", "conductivity"}
+"""What a water change makes meaningful at once; everything else has to settle (common practice)."""
+
+
+@dataclass(frozen=True)
+class Work:
+    """The water changes of a visit to one tank and its doses by hand."""
+
+    tank: Tank
+    changes: list[WaterChange] = field(default_factory=list)
+    doses: list[Dose] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Since:
+    """What befell the water after a test: whether it was changed and dosed, and what is expected now, if that can be
+    worked out."""
+
+    changed: bool = False
+    dosed: bool = False
+    expected: float | None = None
+
+
+def work_on(tank: Tank, entries: list[Entry]) -> Work:
+    """What these entries did to the water of a tank."""
+    keys = [entry.pk for entry in entries]
+    changes = WaterChange.objects.filter(tank=tank, origin__in=keys).order_by("at", "pk")
+    doses = Dose.objects.filter(tank=tank, origin__in=keys, kind=DoseKind.BY_HAND).select_related("solution")
+    return Work(tank=tank, changes=list(changes), doses=list(doses.order_by("at", "pk")))
+
+
+def _fresh(parameter: str, change: WaterChange, marine: bool) -> float | None:
+    """The new water's value; None where nobody knows it. A mix of another salinity than usual is a weaker or stronger
+    one of the same salts (constant proportions of sea salt, common practice)."""
+    mix = FRESH_MIX["marine" if marine else "fresh"]
+    if not marine or change.salinity is None:
+        return mix.get(parameter)
+    usual = mix.get(parameter)
+    return None if usual is None else usual * change.salinity / mix["salinity"]
+
+
+def since(tested: Tested, work: Work) -> Since:
+    """What befell the water after this test, in the order in which it was done."""
+    if not tested.replicates or tested.value is None:
+        return Since()
+    parameter, tank = tested.test.parameter, work.tank
+    taken = max(r.at for r in tested.replicates)
+    changes = [c for c in work.changes if c.at >= taken]
+    if parameter in AT_ONCE and any(c.salinity is None for c in changes):
+        return Since()
+    if not changes or parameter in ("temperature", "conductivity"):
+        return Since()
+    doses = [d for d in work.doses if d.at >= taken and d.solution.parameter == parameter]
+    marine = tank.water_type.startswith(("reef", "marine"))
+    value = tested.value
+    steps: list[WaterChange | Dose] = [*changes, *doses]
+    for step in sorted(steps, key=lambda step: step.at):
+        if isinstance(step, Dose):
+            value += step.ml * step.solution.per_ml / tank.net_l
+            continue
+        fresh = _fresh(parameter, step, marine)
+        if fresh is None:
+            return Since(changed=parameter not in AT_ONCE, dosed=bool(doses))
+        value = after_changes(now=value, fresh=fresh, fraction=min(step.litres / tank.net_l, 1.0))
+    return Since(changed=True, dosed=bool(doses), expected=value)
