@@ -218,7 +218,8 @@ def test_what_the_new_water_is_not_known_to_hold_stands_as_measured_before_it(sc
     assert (level.kind, level.value_text) == ("measured", "8.90")
     assert level.word.startswith("measured before the water change: ")
     assert level.state in ("high", "over")
-    assert any("acidity (pH): not tested again after the water change" in x for x in content.tanks[0].did_not)
+    untested = next(x for x in content.tanks[0].did_not if "not tested again after the water change" in x)
+    assert "acidity (ph)" in untested.lower()
 
 
 def test_the_salinity_typed_for_the_new_water_counts(scene: Scene) -> None:
