@@ -5,8 +5,9 @@ from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
-from clients.models import Tank
+from clients.models import Equipment, Tank
 from servicedesk.core import units
 from servicedesk.core.metrology.uncertainty import (
     Deviation,
@@ -23,12 +24,15 @@ from servicedesk.instruments.queries import instruments_in_use, measures_of, tru
 from servicedesk.staff.queries import business
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
-from servicedesk.watch.queries import harm_at, silence_harms_at, word_in
+from servicedesk.watch.queries import Newest, harm_at, name_in_words, newest_of, silence_harms_at, word_in
 from servicedesk.water.models import Band, Method, Touched
-from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of
+from servicedesk.water.queries import ReadingValue, bands_of, readings_of
 
 RECENT = timedelta(days=21)
-PAIR = timedelta(days=2)
+# How near in time a test by hand and an instrument are comparable: what swings by day and night only within like hours
+# (common practice).
+PAIR, PAIR_OF_SWINGING = timedelta(days=2), timedelta(hours=1)
+SWINGS = {"ph", "temperature", "dissolved_oxygen", "carbon_dioxide"}
 
 
 @transaction.atomic
@@ -47,30 +51,22 @@ def clear_attention(*, key: str, at: datetime) -> bool:
     return bool(Attention.objects.filter(key=key, cleared_at__isnull=True).update(cleared_at=at))
 
 
-def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> None:
-    key = f"band:{tank.pk}:{value.parameter}"
-    known = units.parameter(value.parameter)
-    word = word_in(value.value, band)
-    if word == "in_band" or at - value.at > RECENT:
-        clear_attention(key=key, at=at)
-        return
-    limit = word.endswith("limit")
-    edge = {
-        "above_limit": band.alarm_high,
-        "below_limit": band.alarm_low,
-        "above": band.high,
-        "below": band.low,
-    }[word]
+def _beside_mark(name: str, value: ReadingValue, band: Band, word: str) -> str:
+    """A value beside the mark that it is beyond, as the rest of a sentence."""
+    edges = {
+        "above_limit": (band.alarm_high, _("%(value)s, over the limit of %(mark)s.")),
+        "below_limit": (band.alarm_low, _("%(value)s, under the limit of %(mark)s.")),
+        "above": (band.high, _("%(value)s, over the high mark of %(mark)s.")),
+        "below": (band.low, _("%(value)s, under the low mark of %(mark)s.")),
+    }
+    edge, words = edges[word]
     assert edge is not None
-    shown, mark = (
-        units.show(value.parameter, value.value, band.unit),
-        units.show(value.parameter, edge, band.unit),
-    )
-    side = "over" if word.startswith("above") else "under"
-    unit = units.unit_word(band.unit)
-    line = "limit" if limit else ("high mark" if side == "over" else "low mark")
-    sentence = f"{known.name} {shown} {unit}".strip() + f", {side} the {line} of {mark}."
-    why = f"Measured by {value.method_name} on {_local(tank, value.at)}."
+    shown = f"{name} {units.show(value.parameter, value.value, band.unit)} {units.unit_word(band.unit)}"
+    return words % {"value": shown.strip(), "mark": units.show(value.parameter, edge, band.unit)}
+
+
+def _raise_beyond(key: str, tank: Tank, value: ReadingValue, band: Band, *, word: str, sentence: str) -> None:
+    limit = word.endswith("limit")
     raise_attention(
         key=key,
         at=value.at,
@@ -81,9 +77,63 @@ def _out_of_band(tank: Tank, value: ReadingValue, band: Band, at: datetime) -> N
         parameter=value.parameter,
         word=word,
         sentence=sentence,
-        why=why,
+        why=_("Measured by %(method)s on %(when)s.")
+        % {"method": value.method_name, "when": _local(tank, value.at)},
         harm_at=harm_at(tank, value, band),
     )
+
+
+def _older_than_row(believed: ReadingValue | None, key: str) -> bool:
+    """Whether a row is open that no believed value has been taken since."""
+    rows = Attention.objects.filter(key=key, cleared_at__isnull=True)
+    return (rows.filter(since__gt=believed.at) if believed else rows).exists()
+
+
+def _out_of_band(tank: Tank, parameter: str, newest: Newest, band: Band, at: datetime) -> str:
+    """The newest believed value decides; its word. A row that an instrument raised before it was doubted stands until a
+    believed value is newer, or until the instrument's own row takes its place."""
+    key, believed, doubted = f"band:{tank.pk}:{parameter}", newest.believed, newest.in_doubt
+    word = word_in(believed.value, band) if believed and at - believed.at <= RECENT else "in_band"
+    if believed is None or word == "in_band":
+        calmed = (
+            doubted is not None and word_in(doubted.value, band) == "in_band" and at - doubted.at <= RECENT
+        )
+        if not (calmed and _older_than_row(believed, key)):
+            clear_attention(key=key, at=at)
+        return "in_band"
+    sentence = _beside_mark(units.parameter(parameter).name, believed, band, word)
+    _raise_beyond(key, tank, believed, band, word=word, sentence=sentence)
+    return word
+
+
+def _out_of_band_in_doubt(
+    tank: Tank, parameter: str, newest: Newest, band: Band, *, told: str, at: datetime
+) -> None:
+    """A row of its own for what an instrument in doubt shows after the newest believed value, unless that value says
+    the same (`told`). A later believed value clears it, the instrument itself never does."""
+    key, shown, believed = f"band-in-doubt:{tank.pk}:{parameter}", newest.in_doubt, newest.believed
+    if (
+        shown is None
+        or shown.equipment_id is None
+        or at - shown.at > RECENT
+        or (believed and believed.at >= shown.at)
+    ):
+        clear_attention(key=key, at=at)
+        return
+    word = word_in(shown.value, band)
+    if word == "in_band" and _older_than_row(believed, key):
+        return
+    if word == "in_band" or told in (word, f"{word}_limit"):
+        clear_attention(key=key, at=at)
+        return
+    device = Equipment.objects.get(pk=shown.equipment_id)
+    rest = _beside_mark(name_in_words(parameter), shown, band, word)
+    sentence = _("%(device)s, which is %(trust)s, shows %(rest)s") % {
+        "device": device.name,
+        "trust": newest.trust.label,
+        "rest": rest,
+    }
+    _raise_beyond(key, tank, shown, band, word=word, sentence=sentence)
 
 
 def _local(tank: Tank, at: datetime) -> str:
@@ -110,9 +160,13 @@ def _containers(tank: Tank, at: datetime, latest: dict[str, ReadingValue], bands
             site=tank.site,
             parameter=parameter,
             word="below",
-            sentence=f"The container of {channel.solution.item.name} {'is empty' if days <= 0 else 'runs empty today'}, "
-            "as far as its settings tell.",
-            why="Last refill less what the pump was set to give since.",
+            sentence=(
+                _("The container of %(item)s is empty, as far as its settings tell.")
+                if days <= 0
+                else _("The container of %(item)s runs empty today, as far as its settings tell.")
+            )
+            % {"item": channel.solution.item.name},
+            why=_("Last refill less what the pump was set to give since."),
             harm_at=harm_at(tank, latest.get(parameter), bands.get(parameter)),
         )
 
@@ -122,7 +176,8 @@ def _pair(tank: Tank, measure: Measure, at: datetime) -> tuple[ReadingValue, Rea
     rows = readings_of(tank, parameter=measure.parameter, since=at - RECENT)
     hand = [r for r in rows if r.source_kind == "hand"]
     mine = [r for r in rows if r.equipment_id == measure.instrument.equipment_id]
-    near = [r for r in mine if hand and abs(r.at - hand[-1].at) <= PAIR]
+    apart = PAIR_OF_SWINGING if measure.parameter in SWINGS else PAIR
+    near = [r for r in mine if hand and abs(r.at - hand[-1].at) <= apart]
     return (hand[-1], min(near, key=lambda r: abs(r.at - hand[-1].at))) if near else None
 
 
@@ -155,9 +210,9 @@ def _weigh_trust(
     move = trusts([measure]).get(measure.pk)
     now = move.trust if move else Trust.BELIEVED
     if found.verdict == "outside" and now == Trust.BELIEVED:
-        trust, why = Trust.TO_CHECK, "A test by hand contradicts it."
+        trust, why = Trust.TO_CHECK, _("A test by hand contradicts it.")
     elif agrees and move and now == Trust.TO_CHECK and min(r.at for r in pair) > move.at:
-        trust, why = Trust.BELIEVED, "A test by hand agrees with it."
+        trust, why = Trust.BELIEVED, _("A test by hand agrees with it.")
     else:
         return
     origin = uuid5(measure.pk, f"{pair[0].origin}/{pair[1].origin}/{trust}")
@@ -174,8 +229,12 @@ def _disagreement(tank: Tank, at: datetime) -> None:
         if found is None or found.verdict != "outside":
             clear_attention(key=key, at=at)
             continue
-        name = units.parameter(measure.parameter).name.lower()
-        side = "over" if found.delta > 0 else "under"
+        over = _(
+            "%(device)s is %(delta)s over the last test by hand of %(name)s: look at its reagent and calibration."
+        )
+        under = _(
+            "%(device)s is %(delta)s under the last test by hand of %(name)s: look at its reagent and calibration."
+        )
         raise_attention(
             key=key,
             at=at,
@@ -185,22 +244,28 @@ def _disagreement(tank: Tank, at: datetime) -> None:
             site=tank.site,
             parameter=measure.parameter,
             word="check",
-            sentence=f"{measure.instrument.equipment.name} is {abs(found.delta):.2f} {side} the last test by hand of "
-            f"{name}: look at its reagent and calibration.",
-            why=f"Allowed {found.allowed:.2f}, uncertainty of the comparison {found.expanded:.2f}.",
+            sentence=(over if found.delta > 0 else under)
+            % {
+                "device": measure.instrument.equipment.name,
+                "delta": f"{abs(found.delta):.2f}",
+                "name": name_in_words(measure.parameter),
+            },
+            why=_("Allowed %(allowed)s, uncertainty of the comparison %(expanded)s.")
+            % {"allowed": f"{found.allowed:.2f}", "expanded": f"{found.expanded:.2f}"},
         )
 
 
 @transaction.atomic
 def judge_tank(*, tank: Tank, at: datetime) -> None:
-    """Judge one tank's newest values, containers and instruments."""
+    """Judge one tank's instruments first, since they say what is believed, then its newest values and containers."""
     bands = bands_of(tank)
-    latest = {parameter: value for (_tank, parameter), value in latest_values([tank], until=at).items()}
-    for parameter, value in latest.items():
-        if parameter in bands:
-            _out_of_band(tank, value, bands[parameter], at)
-    _containers(tank, at, latest, bands)
     _disagreement(tank, at)
+    found = newest_of(tank, at)
+    for parameter, newest in found.items():
+        if band := bands.get(parameter):
+            told = _out_of_band(tank, parameter, newest, band, at)
+            _out_of_band_in_doubt(tank, parameter, newest, band, told=told, at=at)
+    _containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
 
 
 def sweep(*, at: datetime) -> int:
@@ -236,8 +301,10 @@ def watch_silence(*, at: datetime) -> list[UUID]:
             tank=instrument.tank,
             site=instrument.tank.site,
             word="silent",
-            sentence=f"{instrument.equipment.name} is silent since {_local(instrument.tank, last)}. Power or line first.",
+            sentence=_("%(device)s is silent since %(when)s. Power or line first.")
+            % {"device": instrument.equipment.name, "when": _local(instrument.tank, last)},
             harm_at=silence_harms_at(instrument, last),
-            why=f"It reports every {instrument.interval_minutes} minutes, {instrument.grace_minutes} late at most.",
+            why=_("It reports every %(interval)s minutes, %(grace)s late at most.")
+            % {"interval": instrument.interval_minutes, "grace": instrument.grace_minutes},
         )
     return silent

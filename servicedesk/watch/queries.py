@@ -1,5 +1,6 @@
 """What wants attention now, and when harm begins where that can be told."""
 
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from django.db.models import F, QuerySet
@@ -8,11 +9,13 @@ from clients.models import Tank
 from servicedesk.core import units
 from servicedesk.core.advice import BandSpec, word_of
 from servicedesk.core.tracking.harm import BEARABLE_H, hours_to_limit
+from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument
+from servicedesk.instruments.queries import standing_of, standings_of
 from servicedesk.staff.models import User
 from servicedesk.watch.models import Attention
 from servicedesk.water.models import Band, Method
-from servicedesk.water.queries import ReadingValue, readings_of
+from servicedesk.water.queries import ReadingValue, latest_of_series, readings_of
 
 TREND_DAYS, SHORT_TREND_DAYS, ENOUGH_POINTS = 90, 7, 8
 
@@ -49,6 +52,35 @@ def word_in(value: float, band: Band) -> str:
     names = ("low", "high", "alarm_low", "alarm_high")
     edges = {name: getattr(band, name) for name in names}
     return word_of(BandSpec(parameter=band.parameter, unit=band.unit, **edges), value)
+
+
+def name_in_words(parameter: str) -> str:
+    """A parameter's name inside a sentence: "alkalinity", and "pH" as it is written."""
+    name = units.parameter(parameter).name
+    return name if name[1:2].isupper() else name[:1].lower() + name[1:]
+
+
+@dataclass(frozen=True)
+class Newest:
+    """The newest value of a parameter that is believed, and the newest of an instrument in doubt with its trust."""
+
+    believed: ReadingValue | None = None
+    in_doubt: ReadingValue | None = None
+    trust: Trust = Trust.BELIEVED
+
+
+def newest_of(tank: Tank, at: datetime) -> dict[str, Newest]:
+    """The newest values of a tank per parameter, those of instruments in doubt apart from those that are believed."""
+    standings = standings_of([tank])
+    found: dict[str, Newest] = {}
+    for value in latest_of_series([tank], until=at):
+        before = found.get(value.parameter, Newest())
+        trust = standing_of(standings, value.equipment_id, value.parameter).trust
+        if trust == Trust.BELIEVED:
+            found[value.parameter] = replace(before, believed=value)
+        else:
+            found[value.parameter] = replace(before, in_doubt=value, trust=trust)
+    return found
 
 
 def silence_harms_at(instrument: Instrument, last: datetime) -> datetime | None:

@@ -123,10 +123,9 @@ def readings_of(
     return _values(rows.order_by("at", "seq", "pk"))
 
 
-def latest_values(
-    tanks: Iterable[Tank], *, until: datetime | None = None
-) -> dict[tuple[UUID, str], ReadingValue]:
-    """The newest believable value per tank and parameter: one look-up per series, not per reading."""
+def latest_of_series(tanks: Iterable[Tank], *, until: datetime | None = None) -> list[ReadingValue]:
+    """The newest value of every series of these tanks whose time and size are not in doubt, in order of time: one
+    look-up per series, not per reading."""
     series = Series.objects.filter(tank__in=[t.pk for t in tanks])
     rows = (
         Reading.objects.filter(series=OuterRef("pk"))
@@ -138,10 +137,14 @@ def latest_values(
     ids = series.annotate(last=Subquery(rows.order_by("-at", "seq").values("pk")[:1])).values_list(
         "last", flat=True
     )
-    newest: dict[tuple[UUID, str], ReadingValue] = {}
-    for value in _values(_standing().filter(pk__in=[i for i in ids if i]).order_by("at", "pk")):
-        newest[value.tank_id, value.parameter] = value
-    return newest
+    return _values(_standing().filter(pk__in=[i for i in ids if i]).order_by("at", "pk"))
+
+
+def latest_values(
+    tanks: Iterable[Tank], *, until: datetime | None = None
+) -> dict[tuple[UUID, str], ReadingValue]:
+    """The newest believable value per tank and parameter."""
+    return {(value.tank_id, value.parameter): value for value in latest_of_series(tanks, until=until)}
 
 
 def bands_of(tank: Tank) -> dict[str, Band]:
