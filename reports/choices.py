@@ -30,6 +30,7 @@ class Verdict(TextChoices):
 class HoldReason(TextChoices):
     DEATH = "death", _("It tells of a death.")
     ALARM = "alarm", _("It tells of an alarm.")
+    OFF = "off", _("Equipment stays off.")
     DISPUTE = "dispute", _("Something is disputed.")
     FIRST = "first", _("It is the first visit.")
 

@@ -1,7 +1,7 @@
 """What was done and what was not, from the journal, in the client's words."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 from uuid import UUID
@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients.choices import LivestockChange
-from clients.models import Equipment, Livestock, Tank
+from clients.models import Livestock, Tank
 from reports.queries.words import listed, name_of, number_text, times_text
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Measure
@@ -55,12 +55,6 @@ class Journal:
     @cached_property
     def animals(self) -> dict[UUID, Livestock]:
         return Livestock.objects.in_bulk(self._keys("livestock"))
-
-    @cached_property
-    def equipment(self) -> dict[UUID, Equipment]:
-        keys = {UUID(k) for e in self.of(EntryKind.BACK_ON) for k in e.payload.get("on", [])}
-        keys |= {UUID(x["equipment"]) for e in self.of(EntryKind.BACK_ON) for x in e.payload.get("left", [])}
-        return Equipment.objects.in_bulk(keys)
 
     def tank_key(self, payload: dict[str, Any]) -> UUID | None:
         return UUID(payload["tank"]) if payload.get("tank") else None
@@ -150,14 +144,6 @@ def _animals(j: Journal, p: dict[str, Any]) -> Said:
     return None
 
 
-def _back_on(j: Journal, p: dict[str, Any]) -> Said:
-    names = [j.equipment[UUID(k)].name for k in p.get("on", [])]
-    if not names:
-        return None
-    head = _("Back on") if p.get("left") else _("Everything back on")
-    return j.tank_key(p), f"{head}: {', '.join(names)}"
-
-
 SAY: dict[str, Callable[[Journal, dict[str, Any]], Said]] = {
     EntryKind.WATER_CHANGE: _change,
     EntryKind.DOSE: _dose,
@@ -168,7 +154,6 @@ SAY: dict[str, Callable[[Journal, dict[str, Any]], Said]] = {
     EntryKind.CALIBRATION: _calibration,
     EntryKind.LIVESTOCK: _animals,
     EntryKind.TASK_DONE: _task,
-    EntryKind.BACK_ON: _back_on,
 }
 """Kinds of entries that tell of something done, in the order in which a client reads them."""
 
@@ -195,23 +180,12 @@ def did(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
     return list(dict.fromkeys(lines))
 
 
-def left(journal: Journal, tank: Tank, *, alone: bool) -> list[str]:
-    """What was left and why: tasks, and equipment that stays off."""
+def left(journal: Journal, tank: Tank) -> list[str]:
+    """The tasks that were left, and why."""
     done = {e.payload["task"] for e in journal.of(EntryKind.TASK_DONE)}
     lines = {}
     for entry in journal.of(EntryKind.TASK_LEFT):
         task = journal.tasks[UUID(entry.payload["task"])]
         if task.tank_id == tank.pk and entry.payload["task"] not in done:
             lines[task.pk] = journal.scrub(f"{task.title}: {reason_words(entry.payload['reason'])}")
-    return [*lines.values(), *_stays_off(journal, tank, alone)]
-
-
-def _stays_off(journal: Journal, tank: Tank, alone: bool) -> Iterable[str]:
-    for entry in journal.of(EntryKind.BACK_ON):
-        key = journal.tank_key(entry.payload)
-        if key == tank.pk or (alone and key is None):
-            for row in entry.payload.get("left", []):
-                name = journal.equipment[UUID(row["equipment"])].name
-                yield journal.scrub(
-                    _("%(name)s stays off: %(why)s") % {"name": name, "why": reason_words(row["reason"])}
-                )
+    return list(lines.values())

@@ -15,6 +15,7 @@ from clients.queries import livestock_of, states_of
 from reports.choices import HoldReason, Verdict
 from reports.queries import asking, done, levels, words
 from reports.queries.answers import answered_lines
+from reports.queries.back_on import back_on_of
 from reports.queries.mixing import work_on
 from reports.queries.shape import NextVisit, Picture, ReportContent, TankBlock
 from servicedesk.rounds.queries import next_visits_of
@@ -63,6 +64,7 @@ class Told:
         self.fields = {name: state.value for name, state in fields_of(self.entries).items()}
         self.states = states_of(self.tanks, visit.arrived_at.astimezone(self.zone).date())
         self.keys = {entry.pk for entry in self.entries}
+        self.back_on = back_on_of(self.journal, visit, self.tanks)
         self.beyond = False
 
     def local(self, moment: datetime) -> datetime:
@@ -163,9 +165,7 @@ def _verdict(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) ->
     outside = {row.level.parameter for row in rows if row.state in ("low", "high", "under", "over")}
     if danger or outside & told.journal.acted_on(tank):
         return Verdict.ACTING, danger
-    stays_off = done.left(told.journal, tank, alone=told.alone) and any(
-        e.payload.get("left") for e in told.journal.of(EntryKind.BACK_ON)
-    )
+    stays_off = told.back_on[tank.pk].sentences
     untested = not any(row.level.kind != "not_tested" for row in rows)
     if untested or outside or "again" in states or stays_off or _state_words(told, tank):
         return Verdict.WATCHING, False
@@ -182,6 +182,7 @@ def _sentences(
         parts.append(ngettext("%(n)s animal died.", "%(n)s animals died.", deaths) % {"n": deaths})
     alarms = told.findings(tank, flag="alarm")
     parts += alarms[:1]
+    parts += map(told.scrub, told.back_on[tank.pk].sentences)
     parts += words.outside([(row.level.name, row.told_as) for row in tested])
     acted = [
         row.level.name
@@ -227,6 +228,7 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
     verdict, danger = _verdict(told, tank, rows, bool(deaths))
     told.beyond = told.beyond or any(row.beyond for row in rows)
     what, then = _sentences(told, tank, rows, verdict, sum(f.number for f in deaths))
+    left = told.back_on[tank.pk]
     charts = levels.trends(today, rows, at=told.visit.closed_at or told.at)
     return TankBlock(
         tank=str(tank.pk),
@@ -241,9 +243,10 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
         trend=charts[0] if charts else None,
         more=charts[1:],
         pictures=_pictures(told, tank),
-        did=done.did(told.journal, tank, alone=told.alone),
+        did=[*done.did(told.journal, tank, alone=told.alone), *map(told.scrub, left.did)],
         did_not=[
-            *done.left(told.journal, tank, alone=told.alone),
+            *done.left(told.journal, tank),
+            *map(told.scrub, left.did_not),
             *levels.not_tested(rows, told.zone),
             *levels.settling(rows),
         ],
@@ -267,6 +270,7 @@ def _reasons(told: Told) -> list[str]:
     said = {
         HoldReason.DEATH: any(told.deaths(tank) for tank in told.tanks),
         HoldReason.ALARM: told.beyond or told.flagged("alarm"),
+        HoldReason.OFF: any(left.off for left in told.back_on.values()),
         HoldReason.DISPUTE: told.flagged("dispute"),
         HoldReason.FIRST: told.before is None,
     }

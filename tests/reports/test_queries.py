@@ -292,8 +292,54 @@ def test_equipment_that_stays_off_is_told_and_watched(scene: Scene) -> None:
     )
     content = told(journey.close())
     assert content.verdict == "watching"
+    assert content.reasons == ["off"]
+    assert content.sentence == "UV lamp stays off. We look at this again on the next visit."
     assert "UV lamp stays off: the sleeve is cracked" in content.tanks[0].did_not
     assert "Back on: return pump" in content.tanks[0].did
+
+
+def test_equipment_that_nobody_checked_is_told_and_watched(scene: Scene) -> None:
+    scene.before()
+    make_equipment(scene.tank, name="UV lamp", kind="uv", back_on_check=True)
+    make_equipment(scene.tank, name="old pump", back_on_check=True, retired_on=VISIT_AT.date())
+    content = told(scene.tested().close())
+    assert "Everything back on: not checked before we left (UV lamp)" in content.tanks[0].did_not
+    assert content.verdict == "watching"
+    assert content.sentence.startswith("Nobody wrote down that everything is back on.")
+
+
+def test_without_equipment_to_check_nothing_is_said_of_it(scene: Scene) -> None:
+    scene.before()
+    make_equipment(scene.tank, name="tester")
+    content = told(scene.tested().close())
+    assert (content.verdict, content.tanks[0].did_not) == ("well", [])
+
+
+def test_one_check_of_several_tanks_is_told_with_each_of_them(scene: Scene) -> None:
+    bar = make_reef(scene.site, name="The small reef in the bar", order=2)
+    past_visit(scene.tank, bar, technician=scene.technician, days=14)
+    lamp = make_equipment(scene.tank, name="UV lamp", kind="uv", back_on_check=True)
+    pump = make_equipment(bar, name="return pump", kind="return_pump", back_on_check=True)
+    journey = scene.journey(scene.tank, bar)
+    off = [{"equipment": str(pump.pk), "reason": "a new one is ordered"}]
+    journey.write("back_on", on=[str(lamp.pk)], left=off)
+    content = told(journey.close())
+    first, second = content.tanks
+    assert "Everything back on: UV lamp" in first.did
+    assert not any("stays off" in line for line in first.did_not)
+    assert "return pump stays off: a new one is ordered" in second.did_not
+    assert content.reasons == ["off"]
+
+
+def test_the_last_check_of_a_piece_counts(scene: Scene) -> None:
+    scene.before()
+    pump = make_equipment(scene.tank, name="return pump", kind="return_pump", back_on_check=True)
+    journey = scene.tested()
+    journey.write("back_on", on=[], left=[{"equipment": str(pump.pk), "reason": "it has to fill first"}])
+    journey.write("back_on", on=[str(pump.pk)], left=[])
+    content = told(journey.close())
+    assert (content.verdict, content.reasons, content.tanks[0].did_not) == ("well", [], [])
+    assert "Everything back on: return pump" in content.tanks[0].did
 
 
 def test_a_death_is_told_honestly_and_waits(scene: Scene) -> None:
