@@ -20,6 +20,7 @@ from reports.choices import ReportState
 from reports.models import Report
 from reports.queries import pages
 from reports.queries.answers import answers_for, asked_of
+from reports.queries.failing import why_failed
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
 
@@ -76,6 +77,7 @@ def report(request: HttpRequest, key: UUID) -> HttpResponse:
         "asked": user.is_owner and row.state == ReportState.HELD and "release" in request.GET,
         "readers": actions.readers_of(row.visit) if user.is_owner else [],
         "failed": row.state == ReportState.FAILED,
+        "why_failed": why_failed(row.error),
         "mails": [] if user.is_client else pages.mail_lines(row),
         "asks": asked_of(row, user),
         "versions": pages.versions_of(user, row),

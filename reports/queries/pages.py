@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from reports.choices import HoldReason, ReportState, Verdict
 from reports.models import Report
 from reports.queries.access import by_need, job_of, messages_of, reports_for
+from reports.queries.failing import why_failed
 from reports.queries.paper import DrawnTank, drawn, glyph_of_block, tone_of
 from reports.queries.shape import ReportContent, from_json
 from reports.queries.words import in_sentence
@@ -60,7 +61,7 @@ def _sentence(report: Report, *, office: bool) -> str:
     if report.state == ReportState.HELD:
         return f"{held_words(report.hold_reasons)} " + _("It waits for your word.")
     if report.state == ReportState.FAILED:
-        return _("It could not be made. %(why)s") % {"why": report.error}
+        return _("It could not be made. %(why)s") % {"why": why_failed(report.error)}
     if report.state == ReportState.WAITING:
         return _("It is being made.")
     if report.state == ReportState.REPLACED:
@@ -168,13 +169,13 @@ def progress_of(visit: Visit) -> Progress:
 def _under_way(job: Job) -> Progress:
     if job.state == JobState.FAILED:
         text = _("The report could not be made.")
-        return Progress("fail", text, 0, 0, job.error, "", again=True)
+        return Progress("fail", text, 0, 0, why_failed(job.error), "", again=True)
     if job.state == JobState.QUEUED and job.error:
         when = job.not_before.astimezone(zone()) if job.not_before else None
         text = _("The report could not be made. It is tried again at %(when)s.") % {
             "when": date_format(when, "H:i") if when else "–"
         }
-        return Progress("fail", text, 0, 0, job.error, "", again=True)
+        return Progress("fail", text, 0, 0, why_failed(job.error), "", again=True)
     if job.state == JobState.RUNNING and job.progress_total:
         text = _("Step %(done)s of %(total)s: %(note)s.") % {
             "done": job.progress_done,

@@ -16,6 +16,8 @@ from clients.models import Contact
 from reports import actions
 from reports.choices import ReportState
 from reports.models import Paper, Report, Running
+from reports.queries.failing import why_failed
+from reports.queries.pages import line_of, progress_of
 from servicedesk.dispatch import actions as dispatch
 from servicedesk.dispatch.models import Job, Message
 from servicedesk.upkeep.actions import raise_task
@@ -234,3 +236,49 @@ def test_a_contact_that_comes_later_gets_only_later_reports(scene: Scene) -> Non
     assert [m.recipient for m in Message.objects.filter(key__contains=str(report.pk))] == [
         "front.desk@example.org"
     ]
+
+
+# Why it failed, in words
+
+
+@pytest.mark.parametrize(
+    ("thrown", "said"),
+    [
+        (
+            "FileExistsError: [Errno 17] File exists: '/var/papers/reports'",
+            "It could not be written to disk.",
+        ),
+        ("PermissionError: [Errno 13] Permission denied: '/var/papers'", "It could not be written to disk."),
+        ("OSError: [Errno 28] No space left on device: '/var/papers/x'", "The disk is full."),
+        (
+            "FileNotFoundError: [Errno 2] No such file: '/var/photos/x.jpg'",
+            "A file that it needs is not there.",
+        ),
+        ("OperationalError: could not connect to /run/db", "The database did not answer."),
+        ("KeyError: 'tank'", "Something went wrong in the program. Its log says more."),
+        (
+            "The paper could not be drawn (FileNotFoundError: [Errno 2] '/usr/share/fonts').",
+            "The paper could not be drawn.",
+        ),
+        (
+            "RenderFailed: The paper needed more than 512 MB and was given up.",
+            "The paper needed more than 512 MB and was given up.",
+        ),
+        ("It was begun five times and never ended.", "It was begun five times and never ended."),
+    ],
+)
+def test_the_reason_of_a_failure_is_told_in_words_without_a_path(thrown: str, said: str) -> None:
+    assert why_failed(thrown) == said
+
+
+def test_the_pages_tell_a_failure_in_words_and_the_row_keeps_what_was_thrown(scene: Scene) -> None:
+    visit = scene.tested().close()
+    job = claimed(visit)
+    row = actions.begin_report(visit=visit, version=1, job=job, at=LATER)
+    thrown = "FileExistsError: [Errno 17] File exists: '/var/papers/reports'"
+    actions.report_failed(report=row, error=thrown)
+    dispatch.fail(job=job, at=LATER, error=thrown, again=False)
+    row.refresh_from_db()
+    assert row.error == thrown
+    assert line_of(row, office=True).sentence == "It could not be made. It could not be written to disk."
+    assert progress_of(visit).error == "It could not be written to disk."

@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 
 from reports.choices import ReportState
 from reports.models import Report
+from reports.queries.failing import why_failed
 from reports.queries.pages import held_words
 from servicedesk.core.drawing.sketch import Sketch, SketchStop
 from servicedesk.core.drawing.sketch import State as SketchState
@@ -102,7 +103,7 @@ def report_needs(*, zone: ZoneInfo) -> tuple[list[Need], int]:
                 sentence=f"{held_words(row.hold_reasons)} " + _("It waits for your word.")
                 if held
                 else _("It could not be made, and was not sent."),
-                why="" if held else row.error,
+                why="" if held else why_failed(row.error),
                 ahead=Ahead(
                     head=_("No hurry") if held else _("Soon"), words=_("made %(when)s") % {"when": made}
                 ),
