@@ -177,3 +177,40 @@ def test_a_pack_of_another_kind_is_refused(token):
 
 def test_a_pack_that_is_too_big_is_refused(token):
     assert post(b" " * (600 * 1024), token).status_code == 413
+
+
+UNDATED = b'[{"n": "alk", "u": "dKH", "v": 7.9}]'
+NOON = datetime(2026, 6, 3, 12, 0, tzinfo=UTC)
+
+
+def received(instrument, body, *minutes):
+    """Whether each coming of the same body, so many minutes after noon, was news."""
+    return [
+        actions.receive(instrument=instrument, body=body, at=NOON + timedelta(minutes=m))[1] for m in minutes
+    ]
+
+
+def test_a_pack_without_a_time_is_a_repeat_soon_after_and_news_later(instrument):
+    assert received(instrument, UNDATED, 0, 0.5, 9, 9.1) == [True, False, True, False]
+
+    assert sorted(r.at for r in Reading.objects.all()) == [NOON, NOON + timedelta(minutes=9)]
+    instrument.refresh_from_db()
+    assert instrument.last_contact_at == NOON + timedelta(minutes=9)
+
+
+def test_a_pack_that_tells_how_long_ago_is_news_later_too(instrument):
+    assert received(instrument, b'[{"n": "alk", "v": 7.9, "t": -60}]', 0, 10) == [True, True]
+
+
+def test_a_pack_that_tells_its_times_is_a_repeat_for_ever(instrument):
+    body = json.dumps([{"n": "alk", "v": 7.9, "t": NOON.timestamp()}]).encode()
+
+    assert received(instrument, body, 0, 60 * 24 * 30) == [True, False]
+    assert Reading.objects.count() == 1
+
+
+def test_one_record_without_a_time_makes_the_whole_pack_news_and_keeps_the_dated_one_once(instrument):
+    body = json.dumps([{"n": "alk", "v": 7.9, "t": NOON.timestamp()}, {"n": "temp", "v": 25}]).encode()
+
+    assert received(instrument, body, 0, 10) == [True, True]
+    assert Reading.objects.count() == 3

@@ -21,7 +21,8 @@ class NotSenML(ValueError):
 
 @dataclass(frozen=True)
 class Record:
-    """One resolved measurement, or the reason why it is none. `at` is aware UTC; `unit` "" when not sent."""
+    """One resolved measurement, or the reason why it is none. `at` is aware UTC; `unit` "" when not sent; `dated` says
+    that the pack itself told the time, and not only how long before its coming."""
 
     index: int
     name: str
@@ -29,6 +30,7 @@ class Record:
     value: float | None
     at: datetime | None
     wrong: str = ""
+    dated: bool = False
 
 
 def _number(record: dict[str, Any], label: str, default: float = 0.0) -> float:
@@ -77,10 +79,11 @@ def _resolve(index: int, record: Any, bases: _Bases, received_at: datetime) -> R
             raise ValueError("It carries no number (“v”).")
         unit = _text(record, "u") or bases.unit
         value = bases.value + _number(record, "v")
-        at = _time(bases.time + _number(record, "t"), received_at)
+        seconds = bases.time + _number(record, "t")
+        at = _time(seconds, received_at)
     except (ValueError, OverflowError, OSError) as wrong:
         return Record(index, "", "", None, None, str(wrong)[:200] or "A time cannot be read.")
-    return Record(index, name, UNITS.get(unit, unit), value, at)
+    return Record(index, name, UNITS.get(unit, unit), value, at, dated=seconds >= RELATIVE_BELOW)
 
 
 def parse(body: bytes, *, received_at: datetime) -> list[Record]:
