@@ -2,9 +2,11 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
+from uuid import UUID
 
+from django.utils.dateparse import parse_date
 from django.utils.formats import date_format
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
@@ -31,6 +33,15 @@ class Told:
     by: str
 
 
+def key_in(payload: Payload, name: str) -> str:
+    """The id of that name, as text in one form; empty where there is none. Parts that a kind does not know are kept
+    in the journal as they came, so anything may stand there."""
+    try:
+        return str(UUID(payload[name]))
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return ""
+
+
 class _Names:
     """The names that the payloads' ids stand for, one query for each kind of id that occurs."""
 
@@ -46,7 +57,7 @@ class _Names:
         self.animals = self._named(Livestock, "livestock", lambda row: row.name)
 
     def _named(self, model: Any, key: str, name: Callable[[Any], str], related: str = "") -> dict[str, str]:
-        ids = {e.payload[key] for e in self.entries if e.payload.get(key)}
+        ids = {key_in(e.payload, key) for e in self.entries} - {""}
         if not ids:
             return {}
         rows = model.objects.select_related(related) if related else model.objects.all()
@@ -63,21 +74,21 @@ def _amounts(payload: Payload, *parts: tuple[str, str]) -> str:
 def _said(entry: Entry, names: _Names) -> list[str]:
     p: Payload = entry.payload
     said: dict[str, Callable[[], list[str]]] = {
-        EntryKind.TASK_DONE: lambda: [names.tasks.get(p["task"], "")],
-        EntryKind.TASK_LEFT: lambda: [names.tasks.get(p["task"], ""), reason_words(p["reason"])],
-        EntryKind.WATER_CHANGE: lambda: [names.tanks.get(p["tank"], ""), _amounts(p, ("litres", "L"))],
-        EntryKind.DOSE: lambda: [names.tanks.get(p["tank"], ""), names.solutions.get(p["solution"], ""), _amounts(p, ("ml", "mL"))],
-        EntryKind.RATE: lambda: [names.channels.get(p["channel"], ""), _amounts(p, ("ml_per_day", _("mL a day"))), p.get("why", "")],
-        EntryKind.REFILL: lambda: [names.channels.get(p["channel"], ""), _amounts(p, ("ml_now", "mL"))],
-        EntryKind.PUMP_CHECK: lambda: [names.channels.get(p["channel"], ""), _amounts(p, ("asked_ml", _("mL asked for")), ("before_ml", _("mL came")), ("after_ml", _("mL after setting")))],
-        EntryKind.REAGENT_LOAD: lambda: [names.measures.get(p["measure"], ""), _amounts(p, ("ml", "mL"))],
-        EntryKind.CALIBRATION: lambda: [names.measures.get(p["measure"], ""), _amounts(p, ("reference", _("as reference")), ("before", _("before")), ("after", _("after")))],
-        EntryKind.LIVESTOCK: lambda: [names.animals.get(p["livestock"], ""), f"{p['number']} {LivestockChange(p['change']).label}", p.get("cause", "")],
-        EntryKind.PHOTO: lambda: [names.tanks.get(p.get("tank", ""), ""), p.get("caption", "")],
-        EntryKind.FINDING: lambda: [names.tanks.get(p.get("tank", ""), ""), p["text"]],
-        EntryKind.RECOMMENDATION: lambda: [names.tanks.get(p.get("tank", ""), ""), p["text"]],
+        EntryKind.TASK_DONE: lambda: [names.tasks.get(key_in(p, "task"), "")],
+        EntryKind.TASK_LEFT: lambda: [names.tasks.get(key_in(p, "task"), ""), reason_words(p["reason"])],
+        EntryKind.WATER_CHANGE: lambda: [names.tanks.get(key_in(p, "tank"), ""), _amounts(p, ("litres", "L"))],
+        EntryKind.DOSE: lambda: [names.tanks.get(key_in(p, "tank"), ""), names.solutions.get(key_in(p, "solution"), ""), _amounts(p, ("ml", "mL"))],
+        EntryKind.RATE: lambda: [names.channels.get(key_in(p, "channel"), ""), _amounts(p, ("ml_per_day", _("mL a day"))), p.get("why", "")],
+        EntryKind.REFILL: lambda: [names.channels.get(key_in(p, "channel"), ""), _amounts(p, ("ml_now", "mL"))],
+        EntryKind.PUMP_CHECK: lambda: [names.channels.get(key_in(p, "channel"), ""), _amounts(p, ("asked_ml", _("mL asked for")), ("before_ml", _("mL came")), ("after_ml", _("mL after setting")))],
+        EntryKind.REAGENT_LOAD: lambda: [names.measures.get(key_in(p, "measure"), ""), _amounts(p, ("ml", "mL"))],
+        EntryKind.CALIBRATION: lambda: [names.measures.get(key_in(p, "measure"), ""), _amounts(p, ("reference", _("as reference")), ("before", _("before")), ("after", _("after")))],
+        EntryKind.LIVESTOCK: lambda: [names.animals.get(key_in(p, "livestock"), ""), f"{p['number']} {LivestockChange(p['change']).label}", p.get("cause", "")],
+        EntryKind.PHOTO: lambda: [names.tanks.get(key_in(p, "tank"), ""), p.get("caption", "")],
+        EntryKind.FINDING: lambda: [names.tanks.get(key_in(p, "tank"), ""), p["text"]],
+        EntryKind.RECOMMENDATION: lambda: [names.tanks.get(key_in(p, "tank"), ""), p["text"]],
         EntryKind.FIELD: lambda: [p.get("value", "")],
-        EntryKind.NEXT_VISIT: lambda: [date_format(date.fromisoformat(p["date"]), "l j F")],
+        EntryKind.NEXT_VISIT: lambda: [date_format(parse_date(p["date"]), "l j F")],
         EntryKind.CORRECTION: lambda: [_("withdrawn") if p.get("withdraw") else str(p.get("value", "")), p["why"]],
         EntryKind.BACK_ON: lambda: [_("all on") if not p.get("left") else _("%(n)s stay off") % {"n": len(p["left"])}],
     }  # fmt: skip
