@@ -7,7 +7,11 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.models import Client, ServicePlan, Site, Tank, TankStateRow
+from servicedesk.desk.actions import own
+from servicedesk.dispatch.models import Job
 from servicedesk.instruments.models import Token
+from servicedesk.rounds import jobs as rounds_jobs
+from servicedesk.rounds.models import DueVisit, Stop
 from servicedesk.staff.models import Business, User
 from servicedesk.staff.queries import day_of
 from servicedesk.upkeep.models import TaskRule
@@ -217,3 +221,19 @@ def test_a_tanks_own_page_asks_as_often_for_three_of_each_as_for_one(count, djan
         True,
         True,
     )
+
+
+def test_a_kept_plan_asks_for_its_visits_at_once_and_the_week_is_not_empty():
+    owner, tank = make_owner(), make_tank()
+    ida = make_technician()
+    start = timezone.now().date()
+    plan = ServicePlan(
+        site=tank.site, technician=ida, every_weeks=1, minutes=30, starts_on=start, name="Regular service"
+    )
+
+    own.keep(row=plan, values={"tanks": [tank]}, at=timezone.now(), by=owner)
+    job = Job.objects.get(kind="owe_visits")
+    rounds_jobs.owe_visits(job)
+
+    assert DueVisit.objects.filter(plan=plan).exists()
+    assert Stop.objects.filter(due_visit__plan=plan, round__technician=ida).exists()

@@ -11,10 +11,12 @@ from django.utils.translation import gettext as _
 
 from clients.actions import record_livestock
 from clients.choices import LivestockChange
-from clients.models import Contact, Livestock, Tank
+from clients.models import Contact, Livestock, ServicePlan, Tank
 from servicedesk.desk.choices import SENTENCES
+from servicedesk.dispatch.actions import ask
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
+from servicedesk.upkeep.models import TaskRule
 from servicedesk.water import actions as water
 from servicedesk.water.models import Band
 
@@ -27,6 +29,14 @@ def _against(law: str) -> str:
     """The sentence of the constraint that the database names; forms say it first, but two may save at once."""
     said = next((str(sentence) for name, (_field, sentence) in SENTENCES.items() if name in law), "")
     return said or _("It contradicts what is there already: the same name twice, or numbers that do not fit.")
+
+
+FOLLOWS: dict[type[Model], tuple[str, ...]] = {
+    ServicePlan: ("owe_visits",),
+    Tank: ("make_tasks",),
+    TaskRule: ("make_tasks",),
+}
+"""Work that need not wait for the night: what is planned and owed follows what was kept."""
 
 
 @transaction.atomic
@@ -55,6 +65,8 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model
         water.touch(tank=row, at=at)
     if new and isinstance(row, Livestock):
         _first_animals(row, values["number"], at=at, by=by)
+    for kind in FOLLOWS.get(type(row), ()):
+        ask(kind=kind, key=f"{kind}:{row.pk}:{at.isoformat()}", args={}, at=at)
     return row
 
 
