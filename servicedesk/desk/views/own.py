@@ -20,11 +20,13 @@ from clients.queries import get_client_for, get_tank_for, livestock_of
 from servicedesk.core import units
 from servicedesk.desk.actions import own
 from servicedesk.desk.forms import KINDS, Kind, form_of
+from servicedesk.desk.queries.costs import cost_words
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.actions import NotChanged, NotHired, send_link
 from servicedesk.staff.forms import PasswordOrLinkForm
+from servicedesk.staff.queries import business
 from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
 from servicedesk.upkeep.choices import Every
@@ -229,10 +231,15 @@ def tank(request: HttpRequest, key: str) -> HttpResponse:
 @login_required
 @require_GET
 def methods(request: HttpRequest) -> HttpResponse:
-    staff_of(request)
-    known = [(units.parameter(m.parameter), m) for m in Method.objects.order_by("name", "pk")]
+    user, currency = staff_of(request), business().currency
+    found = Method.objects.select_related("reagent").order_by("name", "pk")
+    known = [(units.parameter(m.parameter), m) for m in found]
     rows = [
-        {"method": method, "parameter": parameter.name}
+        {
+            "method": method,
+            "parameter": parameter.name,
+            "cost": cost_words(method, currency) if user.is_owner else "",
+        }
         for parameter, method in sorted(known, key=lambda pair: pair[0].order)
     ]
     return render(request, "desk/methods.html", {"methods": rows})

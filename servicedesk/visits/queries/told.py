@@ -88,7 +88,7 @@ def _said(entry: Entry, names: _Names) -> list[str]:
         EntryKind.FINDING: lambda: [names.tanks.get(key_in(p, "tank"), ""), p["text"]],
         EntryKind.RECOMMENDATION: lambda: [names.tanks.get(key_in(p, "tank"), ""), p["text"]],
         EntryKind.FIELD: lambda: [p.get("value", "")],
-        EntryKind.NEXT_VISIT: lambda: [date_format(parse_date(p["date"]), "l j F")],
+        EntryKind.NEXT_VISIT: lambda: [date_format(parse_date(p["date"]) or entry.at, "l j F")],
         EntryKind.CORRECTION: lambda: [_("withdrawn") if p.get("withdraw") else str(p.get("value", "")), p["why"]],
         EntryKind.BACK_ON: lambda: [_("all on") if not p.get("left") else _("%(n)s stay off") % {"n": len(p["left"])}],
     }  # fmt: skip
