@@ -140,7 +140,8 @@ def detector() -> None:
 
 def command(name: str) -> list[str]:
     """How the house's own process tree starts one of its children."""
-    prepare_files()
+    if name == "web":
+        prepare_files()
     port = int(os.environ.get("TANKROUND_PORT", "0"))
     return next(child.command for child in children(port) if child.name == name)
 
