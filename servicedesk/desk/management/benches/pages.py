@@ -22,6 +22,7 @@ from django.utils import timezone
 from clients.models import Tank
 from servicedesk.core.drawing.levels import LevelRow
 from servicedesk.desk.management.benches import Options
+from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries import stops_on
 from servicedesk.web.problems import problem_response
@@ -66,7 +67,8 @@ def _measured(ask: Callable[[], Any], count: int) -> float:
 def _addresses() -> dict[str, list[str]]:
     tank = Tank.objects.order_by("site__name", "order").first()
     today = stops_on(timezone.now().date())
-    stop = today[0] if today else Stop.objects.order_by("-round__day").first()
+    still_open = [stop for stop in today if stop.state in (StopState.PLANNED, StopState.UNDER_WAY)]
+    stop = next(iter(still_open or today), None) or Stop.objects.order_by("-round__day").first()
     if tank is None or stop is None:
         raise SystemExit(
             "There is nothing to measure: load the demo first (python3 manage.py demo --no-serve)."
