@@ -175,8 +175,8 @@ def wordy(scene: Scene) -> Visit:
     """Long names and long texts wherever a person can type."""
     history(scene.tank, technician=scene.technician)
     Tank.objects.filter(pk=scene.tank.pk).update(
-        name="The very long display with the great coral wall to the left behind the reception desk of the east wing",
-        place="first floor, past the lifts, second door on the right behind the glass screen",
+        name="The very long display with the great coral wall behind the east reception desk",
+        place="first floor, past the lifts, second door on the right behind the glass",
     )
     scene.tank.refresh_from_db()
     type(scene.site).objects.filter(pk=scene.site.pk).update(
@@ -187,7 +187,7 @@ def wordy(scene: Scene) -> Visit:
     for _time in range(4):
         journey.write("finding", tank=str(scene.tank.pk), text=text * 4)
     for number in range(8):
-        journey.write("task_done", task=task(scene.tank, f"w{number}", f"{number + 1}. " + text[:110]))
+        journey.write("task_done", task=task(scene.tank, f"w{number}", f"{number + 1}. " + text[:95]))
     for number in range(6):
         journey.write(
             "task_left", task=task(scene.tank, f"l{number}", f"{number + 1}. " + text[:90]), reason=text[:100]
