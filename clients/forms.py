@@ -33,7 +33,7 @@ class AnimalsChangeForm(forms.Form):
     entry = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
 
     def __init__(self, posted: object, *, today: date) -> None:
-        super().__init__(posted, initial={"on": today})  # type: ignore[arg-type]
+        super().__init__(posted, initial={"on": today})  # type: ignore[arg-type]  # posted may be None
         self.today = today
 
     def clean_on(self) -> date:

@@ -83,16 +83,8 @@ def get_client_for(user: User, key: UUID | str) -> Client:
     return _one(clients_for(user), key)
 
 
-def get_site_for(user: User, key: UUID | str, *, on: date) -> Site:
-    return _one(sites_for(user, on=on), key)
-
-
 def get_tank_for(user: User, key: UUID | str, *, on: date) -> Tank:
     return _one(tanks_for(user, on=on), key)
-
-
-def get_equipment_for(user: User, key: UUID | str, *, on: date) -> Equipment:
-    return _one(equipment_for(user, on=on), key)
 
 
 def states_of(tanks: Iterable[Tank], on: date) -> dict[UUID, TankStateRow]:

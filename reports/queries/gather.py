@@ -16,7 +16,6 @@ from reports.choices import HoldReason, Verdict
 from reports.queries import asking, done, levels, words
 from reports.queries.answers import answered_lines
 from reports.queries.back_on import back_on_of
-from reports.queries.mixing import work_on
 from reports.queries.shape import NextVisit, Picture, ReportContent, TankBlock
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import Business
@@ -24,6 +23,7 @@ from servicedesk.staff.queries import business
 from servicedesk.visits.choices import EntryKind, VisitState
 from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.visits.queries import entries_of, fields_of, tanks_of, today_of
+from servicedesk.visits.queries.since import work_on
 
 Scrub = Callable[[str], str]
 SHORTEST_SECRET = 3

@@ -10,13 +10,14 @@ from django.utils.translation import gettext as _
 
 from reports.queries import words
 from reports.queries.fit import MOST_EACH
-from reports.queries.mixing import Since, Work, since
+from reports.queries.mixing import Since, since
 from reports.queries.shape import Level, Line, Trend
 from servicedesk.core import units
 from servicedesk.core.advice import word_of
 from servicedesk.core.drawing.glyphs import glyph_of
 from servicedesk.visits.queries import TankToday, Tested
 from servicedesk.visits.queries.sheet import band_spec
+from servicedesk.visits.queries.since import Work
 from servicedesk.water.queries import ReadingValue
 
 WEEKS = 12

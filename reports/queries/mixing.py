@@ -1,27 +1,17 @@
 """What a test is worth after what was done to the water since: worked out, or measured before it and no more."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from clients.models import Tank
+from servicedesk.core.chemistry.dosing import rise_of
 from servicedesk.core.chemistry.water import after_changes
-from servicedesk.dosing.choices import DoseKind
 from servicedesk.dosing.models import Dose
-from servicedesk.visits.models import Entry
 from servicedesk.visits.queries import Tested
 from servicedesk.visits.queries.sheet import FRESH_MIX
+from servicedesk.visits.queries.since import Work
 from servicedesk.water.models import WaterChange
 
 AT_ONCE = {"temperature", "salinity", "conductivity"}
 """What a water change makes meaningful at once; everything else has to settle (common practice)."""
-
-
-@dataclass(frozen=True)
-class Work:
-    """The water changes of a visit to one tank and its doses by hand."""
-
-    tank: Tank
-    changes: list[WaterChange] = field(default_factory=list)
-    doses: list[Dose] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -32,14 +22,6 @@ class Since:
     changed: bool = False
     dosed: bool = False
     expected: float | None = None
-
-
-def work_on(tank: Tank, entries: list[Entry]) -> Work:
-    """What these entries did to the water of a tank."""
-    keys = [entry.pk for entry in entries]
-    changes = WaterChange.objects.filter(tank=tank, origin__in=keys).order_by("at", "pk")
-    doses = Dose.objects.filter(tank=tank, origin__in=keys, kind=DoseKind.BY_HAND).select_related("solution")
-    return Work(tank=tank, changes=list(changes), doses=list(doses.order_by("at", "pk")))
 
 
 def _fresh(parameter: str, change: WaterChange, marine: bool) -> float | None:
@@ -69,7 +51,7 @@ def since(tested: Tested, work: Work) -> Since:
     steps: list[WaterChange | Dose] = [*changes, *doses]
     for step in sorted(steps, key=lambda step: step.at):
         if isinstance(step, Dose):
-            value += step.ml * step.solution.per_ml / tank.net_l
+            value += rise_of(ml=step.ml, per_ml=step.solution.per_ml, net_l=tank.net_l)
             continue
         fresh = _fresh(parameter, step, marine)
         if fresh is None:

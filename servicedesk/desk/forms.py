@@ -189,11 +189,11 @@ class OwnForm(forms.ModelForm):  # type: ignore[type-arg]  # not generic while i
     def _post_clean(self) -> None:
         """As Django's, but for the constraints: its own would leave out those with the parent, and speak of names."""
         self.instance = forms.models.construct_instance(self, self.instance, self._meta.fields)
-        left_out = self._get_validation_exclusions()  # type: ignore[attr-defined]
+        left_out = self._get_validation_exclusions()  # type: ignore[attr-defined]  # the stubs leave it out
         try:
             self.instance.full_clean(exclude=left_out, validate_unique=False, validate_constraints=False)
         except forms.ValidationError as wrong:
-            self._update_errors(wrong)  # type: ignore[attr-defined]
+            self._update_errors(wrong)  # type: ignore[attr-defined]  # the same
         self.validate_unique()
         self._keep_the_law()
 

@@ -1,11 +1,11 @@
 """What the pumps are set to, what is left in their containers, and when those run empty."""
 
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import datetime
 from uuid import UUID
 
 from clients.models import Tank
-from servicedesk.dosing.models import Channel, Dose, RateChange, Refill
+from servicedesk.dosing.models import Channel, RateChange, Refill
 
 SECONDS_A_DAY = 86400.0
 
@@ -64,25 +64,3 @@ class Settings:
         if left is None or not rate:
             return None
         return left / rate
-
-
-def rate_in_force(channel: Channel, at: datetime) -> float | None:
-    """mL a day at that time; None when never set."""
-    return Settings([channel], at).rate(channel)
-
-
-def left_ml(channel: Channel, at: datetime) -> float | None:
-    """mL in the container at that time; None when never filled."""
-    return Settings([channel], at).left_ml(channel)
-
-
-def empty_on(channel: Channel, at: datetime) -> date | None:
-    """The day on which the container runs empty."""
-    from_now = Settings([channel], at).days_left(channel)
-    return None if from_now is None else date.fromordinal(at.date().toordinal() + int(min(from_now, 3650)))
-
-
-def doses_of(tank: Tank, since: datetime) -> list[Dose]:
-    """Doses of a tank since then, in order of time."""
-    rows = Dose.objects.filter(tank=tank, at__gte=since).select_related("solution", "solution__item")
-    return list(rows.order_by("at", "pk"))

@@ -10,7 +10,6 @@ from django.db.models import OuterRef, Subquery
 from clients.models import Tank
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument, Measure, ReagentLoad, TrustMove
-from servicedesk.staff.queries import business_zone
 
 
 def measures_of(tanks: Iterable[Tank]) -> list[Measure]:
@@ -106,20 +105,8 @@ def left_ml_of(measure: Measure, load: ReagentLoad, at: datetime) -> float:
     return max(0.0, load.ml - days * measure.tests_per_day * measure.ml_per_test)
 
 
-def bottle_left_ml(measure: Measure, at: datetime) -> float | None:
-    """mL left in the bottle; None when nothing was ever loaded."""
-    load = loads_of([measure], at).get(measure.pk)
-    return None if load is None else left_ml_of(measure, load, at)
-
-
-def bottle_empty_on(measure: Measure, at: datetime) -> date | None:
-    """The business's day on which the bottle no longer holds one whole test."""
-    load = loads_of([measure], at).get(measure.pk)
-    return None if load is None else empty_day(measure, load, at.astimezone(business_zone()))
-
-
 def empty_day(measure: Measure, load: ReagentLoad, at: datetime) -> date | None:
-    """The same from a load already read, by the clock of the zone in which `at` is given."""
+    """The day on which the bottle no longer holds one whole test, from its last load; `at` in the business\'s zone."""
     use = measure.tests_per_day * measure.ml_per_test
     if use <= 0:
         return None

@@ -152,22 +152,11 @@ def bands_of(tank: Tank) -> dict[str, Band]:
     return {band.parameter: band for band in Band.objects.filter(tank=tank).order_by("parameter")}
 
 
-def bands_of_many(tanks: Iterable[Tank]) -> dict[tuple[UUID, str], Band]:
-    """Bands of many tanks by tank and parameter, in one query."""
-    rows = Band.objects.filter(tank__in=[t.pk for t in tanks]).order_by("tank", "parameter")
-    return {(band.tank_id, band.parameter): band for band in rows}
-
-
 def tests_of(tank: Tank) -> list[TankTest]:
     """The tests of a tank in the order people make them, each with its usual method."""
     return list(
         TankTest.objects.filter(tank=tank).select_related("method", "method__reagent").order_by("order", "pk")
     )
-
-
-def spark_points(tank: Tank, parameter: str, since: datetime) -> list[tuple[datetime, float]]:
-    """Time and value for a small trend."""
-    return [(r.at, r.value) for r in readings_of(tank, parameter=parameter, since=since) if r.seq == 0]
 
 
 def water_changes_of(tank: Tank, since: datetime) -> list[WaterChange]:

@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from servicedesk.core.chemistry.dosing import NoDose, dose_to_raise, grams_to_raise, per_ml_of
+from servicedesk.core.chemistry.dosing import NoDose, dose_to_raise, grams_to_raise, per_ml_of, rise_of
 from servicedesk.core.chemistry.water import (
     NoChange,
     after_changes,
@@ -107,3 +107,9 @@ def test_the_litres_needed_bring_the_value_to_the_goal(now, mix, way):
     share = litres_needed(now=now, fresh=fresh, goal=goal, net_l=100) / 100
 
     assert after_changes(now=now, fresh=fresh, fraction=share) == pytest.approx(goal)
+
+
+def test_what_a_dose_raises_is_its_strength_over_the_net_volume():
+    """1 mL that carries 1.06 dKH litres raises 365 L by 1.06 / 365 dKH; 134 mL by about 0.39."""
+    assert rise_of(ml=134, per_ml=1.06, net_l=365) == pytest.approx(134 * 1.06 / 365)
+    assert rise_of(ml=134, per_ml=1.06, net_l=365) == pytest.approx(0.389, abs=0.001)

@@ -9,7 +9,8 @@ from django.utils import timezone
 from servicedesk.instruments.actions.loads import record_load
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import Trust
-from servicedesk.instruments.queries import BY_HAND, bottle_empty_on, standing_of, standings_of
+from servicedesk.instruments.queries import BY_HAND, empty_day, loads_of, standing_of, standings_of
+from servicedesk.staff.queries import business_zone
 from tests.factories.people import make_business
 from tests.factories.tanks import make_instrument, make_measure, make_tank
 
@@ -70,4 +71,5 @@ def test_a_bottle_is_empty_on_the_businesss_day_and_not_on_greenwichs():
     at = datetime(2026, 6, 3, 20, 0, tzinfo=UTC)  # 08:00 on the 4th in Auckland
     record_load(measure=measure, ml=2, at=at, by=None, origin=uuid.uuid4(), received_at=at)
 
-    assert bottle_empty_on(measure, at) == date(2026, 6, 6)
+    load = loads_of([measure], at)[measure.pk]
+    assert empty_day(measure, load, at.astimezone(business_zone())) == date(2026, 6, 6)

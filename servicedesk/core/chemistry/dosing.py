@@ -48,6 +48,11 @@ def per_ml_of(*, salt: str, grams_per_litre: float, purity: float = 1.0) -> floa
     return grams_per_litre / 1000 / grams_to_raise(salt=salt, rise=1.0, net_l=1.0, purity=purity)
 
 
+def rise_of(*, ml: float, per_ml: float, net_l: float) -> float:
+    """By how much a dose raises a tank, in canonical units: mL times the strength over the net volume in litres."""
+    return ml * per_ml / net_l
+
+
 def dose_to_raise(
     *,
     parameter: str,

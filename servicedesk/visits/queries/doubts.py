@@ -10,6 +10,7 @@ from clients.choices import LivestockChange
 from clients.models import Tank
 from clients.queries import livestock_of
 from servicedesk.core import units
+from servicedesk.core.chemistry.dosing import rise_of
 from servicedesk.dosing.models import Solution
 from servicedesk.visits.choices import EntryKind
 from servicedesk.water.models import Band
@@ -54,7 +55,7 @@ def _dose(payload: dict[str, Any], tanks: list[Tank]) -> str:
     if solution is None:
         return ""
     band = Band.objects.filter(tank=tank, parameter=solution.parameter).first()
-    rise = ml * solution.per_ml / tank.net_l
+    rise = rise_of(ml=ml, per_ml=solution.per_ml, net_l=tank.net_l)
     if band is None or not band.max_rise_per_day or rise <= MOST_DAYS_AT_ONCE * band.max_rise_per_day:
         return ""
     factor = abs(units.scale_of(parameter=band.parameter, unit=band.unit)[0])
