@@ -115,3 +115,8 @@ def livestock_of(tanks: Iterable[Tank]) -> QuerySet[Livestock]:
         .annotate(number=Coalesce(Sum(signed, filter=Q(facts__isnull=False)), 0))
         .order_by("tank__order", "name", "pk")
     )
+
+
+def name_beside_tank(piece: Equipment) -> str:
+    """The name of a piece of equipment where its tank is already named."""
+    return piece.name.removesuffix(f", {piece.tank.name}") if piece.tank else piece.name

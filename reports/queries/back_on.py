@@ -6,6 +6,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from clients.models import Equipment, Tank
+from clients.queries import name_beside_tank
 from reports.queries.done import Journal
 from reports.queries.words import listed
 from servicedesk.upkeep.choices import reason_words
@@ -27,13 +28,13 @@ class BackOn:
         if not self.on:
             return []
         head = _("Back on") if self.off or self.unchecked else _("Everything back on")
-        return [f"{head}: {', '.join(piece.name for piece in self.on)}"]
+        return [f"{head}: {', '.join(name_beside_tank(piece) for piece in self.on)}"]
 
     @property
     def did_not(self) -> list[str]:
         lines = [_("%(name)s stays off: %(why)s") % {"name": e.name, "why": why} for e, why in self.off]
         if self.unchecked:
-            said = {"names": listed([piece.name for piece in self.unchecked])}
+            said = {"names": listed([name_beside_tank(piece) for piece in self.unchecked])}
             lines.append(_("Everything back on: not checked before we left (%(names)s)") % said)
         return lines
 
@@ -68,7 +69,7 @@ def back_on_of(journal: Journal, visit: Visit, tanks: list[Tank]) -> dict[UUID, 
         keys = (piece.tank_id, whose.get(piece.pk))
         return found[next((k for k in keys if k in found), tanks[0].pk)]
 
-    pieces = Equipment.objects.in_bulk(said)
+    pieces = Equipment.objects.select_related("tank").in_bulk(said)
     for key, why in said.items():
         piece = pieces[key]
         if why is None:

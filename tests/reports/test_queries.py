@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from clients.models import Client, TankStateRow
+from clients.models import Client, Equipment, TankStateRow
 from reports.queries import as_json, changes_between, content_of, from_json
+from reports.queries.back_on import BackOn
 from reports.queries.mail import letter_of
 from reports.queries.shape import Level, ReportContent
 from reports.queries.sheet import report_html
@@ -637,3 +638,11 @@ def test_a_photo_that_comes_before_the_arrival_still_ends_the_stop(scene: Scene)
     visit = journey.close()
     assert visit.due_visit.stop.state == "closed"
     assert visit.arrived_at == VISIT_AT
+
+
+def test_a_piece_of_equipment_does_not_repeat_its_tank(scene: Scene) -> None:
+    own = make_equipment(scene.tank, name=f"Heater, {scene.tank.name}")
+    shared = Equipment.objects.create(site=scene.site, name="Air pump, cellar", kind="pump")
+
+    assert BackOn(on=[own, shared]).did == ["Everything back on: Heater, Air pump, cellar"]
+    assert BackOn(unchecked=[own]).did_not == ["Everything back on: not checked before we left (Heater)"]

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as later
 from django.views.decorators.http import require_GET, require_POST
 
+from clients.queries import name_beside_tank
 from servicedesk.core import units
 from servicedesk.core.sheets import FieldState
 from servicedesk.rounds.queries import next_visits_of
@@ -72,7 +73,7 @@ def _back_on_rows(o: Opened) -> dict[str, list[dict[str, Any]]]:
         kind = str(e.get_kind_display())
         row = {
             "e": e,
-            "name": e.name.removesuffix(f", {e.tank.name}") if e.tank else e.name,
+            "name": name_beside_tank(e),
             "on": str(e.pk) in refused.get("on", []),
             "why": said.get(str(e.pk), ""),
         }
