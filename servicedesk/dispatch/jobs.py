@@ -17,6 +17,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from celery.signals import worker_ready
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
 from django.db import close_old_connections, connection
@@ -180,6 +181,12 @@ def tick() -> None:
     _fresh_connection()
     tick_once(at=timezone.now())
     _fresh_connection()
+
+
+@worker_ready.connect
+def _at_once(**_given: Any) -> None:
+    """A worker that comes up asks at once for what is due, instead of waiting for the first beat."""
+    tick.apply_async(retry=False, expires=TICK_SECONDS)
 
 
 app.conf.beat_schedule = {

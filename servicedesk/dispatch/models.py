@@ -36,7 +36,10 @@ class Job(models.Model):
                 name="job_finished_has_end",
             ),
         ]
-        indexes = [models.Index(fields=["state", "lease_until"], name="job_open")]
+        indexes = [
+            models.Index(fields=["state", "lease_until"], name="job_open"),
+            models.Index(fields=["kind", "finished_at"], name="job_last"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.key}"

@@ -33,3 +33,9 @@ def oldest_waiting(at: datetime) -> datetime | None:
     """When the oldest piece of work that could run was asked for."""
     row = Job.objects.filter(state=JobState.QUEUED).exclude(not_before__gt=at).order_by("made_at").first()
     return row.made_at if row else None
+
+
+def last_done(kind: str) -> datetime | None:
+    """When this kind of work was last done to its end; None where it never was."""
+    rows = Job.objects.filter(kind=kind, state=JobState.DONE, finished_at__isnull=False)
+    return rows.order_by("-finished_at").values_list("finished_at", flat=True).first()

@@ -308,3 +308,8 @@ def watch_silence(*, at: datetime) -> list[UUID]:
             % {"interval": instrument.interval_minutes, "grace": instrument.grace_minutes},
         )
     return silent
+
+
+def look(*, at: datetime) -> dict[str, int]:
+    """One look at everything: how many tanks with news were judged, how many instruments are silent."""
+    return {"judged": sweep(at=at), "silent": len(watch_silence(at=at))}

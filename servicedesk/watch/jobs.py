@@ -11,8 +11,7 @@ from servicedesk.watch import actions
 
 @register("sweep")
 def sweep(job: Job) -> dict[str, Any]:
-    now = timezone.now()
-    return {"judged": actions.sweep(at=now), "silent": len(actions.watch_silence(at=now))}
+    return actions.look(at=timezone.now())
 
 
 every("sweep", minutes=2)

@@ -9,6 +9,7 @@ from clients.models import Tank
 from servicedesk.core import units
 from servicedesk.core.advice import BandSpec, word_of
 from servicedesk.core.tracking.harm import BEARABLE_H, hours_to_limit
+from servicedesk.dispatch.queries import last_done
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument
 from servicedesk.instruments.queries import standing_of, standings_of
@@ -17,6 +18,8 @@ from servicedesk.watch.models import Attention
 from servicedesk.water.models import Band, Method
 from servicedesk.water.queries import ReadingValue, latest_of_series, readings_of
 
+# The sweep comes every two minutes; after five that did not come, nobody can say that all is well (common practice).
+STALE = timedelta(minutes=10)
 TREND_DAYS, SHORT_TREND_DAYS, ENOUGH_POINTS = 90, 7, 8
 
 
@@ -28,6 +31,20 @@ def open_for(user: User) -> QuerySet[Attention]:
         F("harm_at").asc(nulls_last=True), "severity", "tank__site__name", "tank__name", "pk"
     )
     return rows if user.is_office else rows.none()
+
+
+@dataclass(frozen=True)
+class Looked:
+    """When the tanks were last judged, `at` None where never, and whether that is too long ago to call a day quiet."""
+
+    at: datetime | None
+    stale: bool
+
+
+def looked(*, now: datetime) -> Looked:
+    """When the sweep last went through to its end."""
+    at = last_done("sweep")
+    return Looked(at, at is None or now - at > STALE)
 
 
 def harm_at(tank: Tank, value: ReadingValue | None, band: Band | None) -> datetime | None:

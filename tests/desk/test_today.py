@@ -13,6 +13,7 @@ from django.utils import timezone
 from reports.models import Report
 from servicedesk.desk.queries.ahead import Help, ahead_of, next_help
 from servicedesk.desk.queries.today import Day
+from servicedesk.dispatch.actions import ask, claim, fail, finish
 from servicedesk.rounds.models import DueVisit, Round, Stop
 from servicedesk.upkeep.models import Task
 from servicedesk.watch.actions import raise_attention
@@ -137,7 +138,16 @@ def attend(tank, sentence, harm_h=None, severity=2):
     )
 
 
-def page():
+def looked(ago=timedelta(minutes=1)):
+    """The sweep went through to its end so long ago."""
+    at = timezone.now() - ago
+    job = ask(kind="sweep", key=f"sweep:{uuid.uuid4()}", args={}, at=at)
+    assert finish(job=claim(job_id=job.pk, at=at), at=at)
+
+
+def page(ago=timedelta(minutes=1)):
+    if ago is not None:
+        looked(ago)
     browser = Browser()
     browser.force_login(make_owner(), backend="django.contrib.auth.backends.ModelBackend")
     return browser
@@ -162,6 +172,31 @@ def test_a_grey_day_says_so():
 
     assert "Nothing needs you." in text
     assert "A good day is a grey page." in text
+
+
+def test_a_day_that_nobody_looked_at_is_never_called_quiet():
+    attend(make_tank(make_site(name="Weir House"), name="Hall tank"), "Six hours off.", 6)
+    text = page(ago=timedelta(minutes=11)).get("/today/").content.decode()
+
+    assert "<b>Nothing has been judged since" in text
+    assert "Six hours off." in text
+    assert "Nothing needs you." not in text
+
+
+def test_before_the_first_look_nothing_is_known():
+    text = page(ago=None).get("/today/").content.decode()
+
+    assert "<b>The tanks have not been judged yet.</b>" in text
+    assert "What is out of band or silent is not known now." in text
+    assert "Nothing is out of band" not in text
+
+
+def test_a_look_that_failed_is_no_look():
+    at = timezone.now()
+    job = ask(kind="sweep", key="sweep:failed", args={}, at=at)
+    fail(job=claim(job_id=job.pk, at=at), at=at, error="It broke.", again=False)
+
+    assert "have not been judged yet" in page(ago=None).get("/today/").content.decode()
 
 
 def test_a_report_that_failed_says_so_with_its_reason_and_its_link():
@@ -216,7 +251,7 @@ def test_more_rows_ask_no_more_queries(count, django_assert_max_num_queries):
         make_planned(tank, ida, today, clock.time(9 + number))
     browser = page()
 
-    with django_assert_max_num_queries(18):
+    with django_assert_max_num_queries(19):
         browser.get("/today/")
 
 

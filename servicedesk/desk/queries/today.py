@@ -24,7 +24,7 @@ from servicedesk.upkeep.choices import reason_words
 from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import last_left, overdue
 from servicedesk.watch.choices import AttentionKind
-from servicedesk.watch.queries import open_for
+from servicedesk.watch.queries import Looked, open_for
 
 GLYPH = {
     "above": "high",
@@ -181,8 +181,20 @@ def days_on(day: date) -> list[Day]:
     return list(days.values())
 
 
-def lead_words(rows: list[Need]) -> tuple[str, str]:
-    """The answer sentence: how much needs the owner, and what comes first, with who is there."""
+def lead_words(rows: list[Need], looked: Looked, *, zone: ZoneInfo) -> tuple[str, str]:
+    """The answer sentence: how much needs the owner, and what comes first, with who is there. Where nobody has looked
+    at the tanks for too long, that comes first, and nothing is called quiet."""
+    if looked.at is None:
+        return (
+            _("The tanks have not been judged yet."),
+            _("The work in the background looks at them when it has started; look again in a minute."),
+        )
+    if looked.stale:
+        when = date_format(looked.at.astimezone(zone), "j F, H:i")
+        return (
+            _("Nothing has been judged since %(when)s.") % {"when": when},
+            _("The work in the background stands still: what comes in is kept, but nobody looks at it."),
+        )
     if not rows:
         return _("Nothing needs you."), _("A good day is a grey page.")
     first = rows[0]

@@ -26,7 +26,7 @@ from servicedesk.staff.queries import is_empty
 from servicedesk.supply.queries import needs
 from servicedesk.upkeep.queries import overdue
 from servicedesk.watch.models import Attention
-from servicedesk.watch.queries import of_seen_tank, open_for
+from servicedesk.watch.queries import looked, of_seen_tank, open_for
 from servicedesk.water.models import Band
 from servicedesk.water.queries import ReadingValue, bands_of, latest_values
 
@@ -61,7 +61,8 @@ def today(request: HttpRequest) -> HttpResponse:
     day = now.astimezone(zone).date()
     reports, waiting = page.report_needs(zone=zone)
     rows = [*page.attention_needs(user, now=now), *reports]
-    bold, rest = page.lead_words(rows)
+    seen = looked(now=now)
+    bold, rest = page.lead_words(rows, seen, zone=zone)
     days = page.days_on(day)
     tanks = Tank.objects.filter(retired_on__isnull=True)
     late, late_count = page.late_tasks(user, on=day)
@@ -70,6 +71,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "bold": bold,
         "rest": rest,
+        "stale": seen.stale,
         "days": [(mine, day_strip(mine.round, mine.stops, user.zone, now)) for mine in days],
         "needs": needs(at=now, next_visits=next_visits_of(tanks, after=day))[:6],
         "late": late,
