@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 
 from clients.models import Tank
-from servicedesk.water.choices import Flag
+from servicedesk.water.choices import Flag, SourceKind
 from servicedesk.water.models import Band, Correction, Reading, Series, TankTest, WaterChange
 
 DOUBTFUL = Flag.TIME_DOUBTFUL | Flag.IMPLAUSIBLE
@@ -138,6 +138,41 @@ def latest_of_series(tanks: Iterable[Tank], *, until: datetime | None = None) ->
         "last", flat=True
     )
     return _values(_standing().filter(pk__in=[i for i in ids if i]).order_by("at", "pk"))
+
+
+@dataclass(frozen=True)
+class Fresh:
+    """When a tank was last tested by hand, when its instruments were last heard, and when each parameter was measured."""
+
+    by_hand: datetime | None
+    by_instrument: datetime | None
+    measured: dict[str, datetime]
+
+
+def fresh_of(tanks: Iterable[Tank]) -> dict[UUID, Fresh]:
+    """How fresh what is known of each tank is: one look-up per series, not per reading."""
+    times = Reading.objects.filter(series=OuterRef("pk")).order_by("-at").values("at")[:1]
+    keys = [t.pk for t in tanks]
+    series = Series.objects.filter(tank__in=keys).annotate(last=Subquery(times))
+    kinds: dict[UUID, dict[str, datetime]] = {key: {} for key in keys}
+    measured: dict[UUID, dict[str, datetime]] = {key: {} for key in keys}
+    for tank, kind, parameter, at in series.values_list("tank", "source__kind", "parameter", "last"):
+        if at is not None:
+            for named, found in ((kind, kinds[tank]), (parameter, measured[tank])):
+                found[named] = max(found.get(named, at), at)
+    return {
+        key: Fresh(kinds[key].get(SourceKind.HAND), kinds[key].get(SourceKind.EQUIPMENT), measured[key])
+        for key in keys
+    }
+
+
+def usual_tests(tanks: Iterable[Tank]) -> dict[UUID, dict[str, int]]:
+    """What is tested at each tank and every how many days, in the order of testing."""
+    found: dict[UUID, dict[str, int]] = {}
+    rows = TankTest.objects.filter(tank__in=[t.pk for t in tanks]).order_by("order", "pk")
+    for tank, parameter, days in rows.values_list("tank", "parameter", "every_days"):
+        found.setdefault(tank, {})[parameter] = days
+    return found
 
 
 def latest_values(

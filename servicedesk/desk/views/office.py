@@ -14,6 +14,7 @@ from clients.queries import get_tank_for, livestock_of, states_of, tanks_for
 from reports.models import Paper
 from reports.queries.answers import answers_for
 from servicedesk.core import units
+from servicedesk.desk.queries import board
 from servicedesk.desk.queries import tank as one
 from servicedesk.desk.queries import today as page
 from servicedesk.dispatch.queries import trouble
@@ -25,8 +26,7 @@ from servicedesk.staff.models import User
 from servicedesk.staff.queries import is_empty
 from servicedesk.supply.queries import needs
 from servicedesk.upkeep.queries import overdue
-from servicedesk.watch.models import Attention
-from servicedesk.watch.queries import looked, of_seen_tank, open_for
+from servicedesk.watch.queries import looked, of_seen_tank
 from servicedesk.water.models import Band
 from servicedesk.water.queries import ReadingValue, bands_of, latest_values
 
@@ -135,15 +135,19 @@ def _chosen(request: HttpRequest, bands: dict[str, Band], latest: dict[str, Read
 @require_GET
 def tanks(request: HttpRequest) -> HttpResponse:
     user = staff_of(request)
-    day = timezone.now().astimezone(ZoneInfo(user.zone)).date()
-    rows = list(tanks_for(user, on=day).filter(retired_on__isnull=True))
-    wanting: dict[UUID, list[Attention]] = {}
-    for item in open_for(user):
-        if item.tank_id:
-            wanting.setdefault(item.tank_id, []).append(item)
-    states = states_of(rows, day)
-    lines = [{"tank": t, "attention": wanting.get(t.pk, []), "state": states.get(t.pk)} for t in rows]
-    return render(request, "desk/tanks.html", {"lines": lines, "count": len(rows), "wanting": len(wanting)})
+    now, zone = timezone.now(), ZoneInfo(user.zone)
+    rows = list(tanks_for(user, on=now.astimezone(zone).date()).filter(retired_on__isnull=True))
+    lines = board.lines_of(rows, user, now=now, zone=zone)
+    seen = looked(now=now)
+    context = {
+        "lines": lines,
+        "count": len(lines),
+        "wanting": sum(1 for line in lines if line.told),
+        "unknown": sum(1 for line in lines if line.glyph == "none"),
+        "stale": seen.stale,
+        "looked_at": seen.at,
+    }
+    return render(request, "desk/tanks.html", context)
 
 
 @login_required
