@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from clients.models import Client
 from reports.choices import HoldReason, ReportState, Verdict
 from reports.models import Report
 from reports.queries.access import by_need, job_of, messages_of, reports_for
@@ -121,6 +122,14 @@ def list_for(user: User, *, page: int = 1) -> ReportList:
         failed=states.count(ReportState.FAILED),
         more=len(found) > PAGE,
     )
+
+
+def last_of(user: User, client: Client, *, most: int = 5) -> list[ReportLine]:
+    """A client's last reports, newest visit first, each in its newest version."""
+    seen = reports_for(user).filter(visit__site__client=client)
+    later = seen.filter(visit=OuterRef("visit"), version__gt=OuterRef("version")).order_by()
+    rows = seen.filter(~Exists(later)).defer("content").order_by("-visit__arrived_at", "pk")
+    return [line_of(report, office=not user.is_client) for report in rows[:most]]
 
 
 def unmade(user: User) -> list[Visit]:

@@ -1,13 +1,14 @@
 """All tanks on one page: who wants somebody, what is not known, how fresh it is and who is there next."""
 
 import uuid
-from datetime import timedelta
+from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
+from clients.models import Sight
 from servicedesk.desk.queries.board import lines_of
 from servicedesk.dispatch.actions import ask, claim, finish
 from servicedesk.watch.actions import raise_attention
@@ -98,3 +99,32 @@ def test_the_page_calls_nothing_quiet_that_nobody_looked_at():
 
     assert "The tanks have not been judged yet." in before
     assert "<b>0 tanks want somebody</b> of 1." in page()
+
+
+def signed_in(user):
+    browser = Browser()
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return browser
+
+
+def test_a_clients_row_and_page_tell_its_worst_news_and_lead_to_the_tank():
+    tank = a_tank("Well")
+    attend(tank, "below_limit", harm_h=1)
+    browser = signed_in(make_owner())
+
+    row = browser.get("/clients/").content.decode()
+    page = browser.get(f"/clients/{tank.site.client_id}/").content.decode()
+
+    for text in (row, page):
+        assert "Well speaks." in text
+        assert f'href="/tanks/{tank.pk}/"' in text
+
+
+def test_the_office_gets_from_a_tank_to_its_own_data_and_a_technician_does_not():
+    tank, technician = a_tank("Well"), make_technician()
+    make_due(tank, technician=technician, at=timezone.now())
+    Sight.objects.create(user=technician, tank=tank, first_day=date(2020, 1, 1), last_day=date(2099, 1, 1))
+    link = f'href="/tanks/{tank.pk}/own/"'
+
+    assert link in signed_in(make_owner()).get(f"/tanks/{tank.pk}/").content.decode()
+    assert link not in signed_in(technician).get(f"/tanks/{tank.pk}/").content.decode()

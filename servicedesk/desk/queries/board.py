@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from clients.models import Tank, TankStateRow
 from clients.queries import states_of
-from servicedesk.desk.queries.ahead import Help, moment, next_help
+from servicedesk.desk.queries.ahead import Help, next_help
 from servicedesk.desk.queries.today import GLYPH
 from servicedesk.staff.models import User
 from servicedesk.watch.models import Attention
@@ -58,7 +58,9 @@ def _visit(help_: Help | None, now: datetime, zone: ZoneInfo) -> str:
         return ""
     if help_.there:
         return _("%(who)s is there now") % {"who": help_.who}
-    return f"{moment(help_.at, now=now, zone=zone)}, {help_.who}"
+    local = help_.at.astimezone(zone)
+    today = local.date() == now.astimezone(zone).date()
+    return f"{date_format(local, 'H:i' if today else 'D j M, H:i')}, {help_.who}"
 
 
 def _ago(at: datetime | None, now: datetime, zone: ZoneInfo) -> str:
@@ -77,8 +79,9 @@ def lines_of(tanks: list[Tank], user: User, *, now: datetime, zone: ZoneInfo) ->
     """The tanks, soonest harm first, then those of which too little is known, then the others by site."""
     day = now.astimezone(zone).date()
     news: dict[UUID, list[Attention]] = {}
+    keys = {tank.pk for tank in tanks}
     for item in open_for(user):
-        if item.tank_id:
+        if item.tank_id in keys:
             news.setdefault(item.tank_id, []).append(item)
     states, fresh, tests = states_of(tanks, day), fresh_of(tanks), usual_tests(tanks)
     helps = next_help({tank.site_id for tank in tanks}, now=now, zone=zone)

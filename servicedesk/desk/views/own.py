@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
-from django.db.models import Model, Prefetch
+from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -16,10 +18,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.models import Client, Contact, Livestock, Site, Tank, TankStateRow
-from clients.queries import get_client_for, get_tank_for, livestock_of
+from clients.queries import get_client_for, get_tank_for, livestock_of, tanks_for
+from reports.queries.pages import last_of
 from servicedesk.core import units
 from servicedesk.desk.actions import own
 from servicedesk.desk.forms import KINDS, Kind, form_of
+from servicedesk.desk.queries import board
 from servicedesk.desk.queries.costs import cost_words
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dosing.models import Channel, Solution
@@ -142,13 +146,16 @@ def retire(request: HttpRequest, kind: str, key: str) -> HttpResponse:
 @login_required
 @require_GET
 def clients(request: HttpRequest) -> HttpResponse:
-    staff_of(request)
-    sites = Site.objects.order_by("name").prefetch_related(
-        Prefetch("tanks", queryset=Tank.objects.order_by("order"))
-    )
-    rows = Client.objects.order_by("retired_on", "name", "pk").prefetch_related(
-        Prefetch("sites", queryset=sites)
-    )
+    user = staff_of(request)
+    now, zone = timezone.now(), ZoneInfo(user.zone)
+    tanks = list(tanks_for(user, on=now.astimezone(zone).date()).filter(retired_on__isnull=True))
+    lines: dict[UUID, list[board.Line]] = {}
+    for line in board.lines_of(tanks, user, now=now, zone=zone):
+        lines.setdefault(line.tank.site.client_id, []).append(line)
+    rows = [
+        {"client": row, "lines": lines.get(row.pk, [])}
+        for row in Client.objects.order_by("retired_on", "name", "pk")
+    ]
     return render(request, "desk/clients.html", {"clients": rows})
 
 
@@ -157,12 +164,25 @@ def clients(request: HttpRequest) -> HttpResponse:
 def client(request: HttpRequest, key: str) -> HttpResponse:
     user = staff_of(request)
     row = get_client_for(user, key)
-    sites = row.sites.order_by("name").prefetch_related("tanks", "equipment", "plans")
-    return render(
-        request,
-        "desk/client.html",
-        {"client": row, "sites": sites, "contacts": row.contacts.select_related("user").order_by("name")},
-    )
+    now, zone = timezone.now(), ZoneInfo(user.zone)
+    tanks = list(tanks_for(user, on=now.astimezone(zone).date()).filter(site__client=row))
+    lines = board.lines_of([tank for tank in tanks if tank.retired_on is None], user, now=now, zone=zone)
+    sites = [
+        {
+            "site": site,
+            "lines": [line for line in lines if line.tank.site_id == site.pk],
+            "old": [tank for tank in tanks if tank.site_id == site.pk and tank.retired_on],
+        }
+        for site in row.sites.order_by("name").prefetch_related("equipment", "plans")
+    ]
+    context = {
+        "client": row,
+        "sites": sites,
+        "lines": lines,
+        "contacts": row.contacts.select_related("user").order_by("name"),
+        "reports": last_of(user, row),
+    }
+    return render(request, "desk/client.html", context)
 
 
 @dataclass(frozen=True)
