@@ -123,7 +123,14 @@ def test_a_clients_row_and_page_tell_its_worst_news_and_lead_to_the_tank():
 def test_the_office_gets_from_a_tank_to_its_own_data_and_a_technician_does_not():
     tank, technician = a_tank("Well"), make_technician()
     make_due(tank, technician=technician, at=timezone.now())
-    Sight.objects.create(user=technician, tank=tank, first_day=date(2020, 1, 1), last_day=date(2099, 1, 1))
+    Sight.objects.create(
+        user=technician,
+        tank=tank,
+        first_day=date(2020, 1, 1),
+        last_day=date(2099, 1, 1),
+        why="round",
+        cause=uuid.uuid4(),
+    )
     link = f'href="/tanks/{tank.pk}/own/"'
 
     assert link in signed_in(make_owner()).get(f"/tanks/{tank.pk}/").content.decode()
