@@ -5,7 +5,6 @@ from typing import Any
 
 from django.utils import timezone
 
-from clients.models import Tank
 from servicedesk.dispatch.jobs import daily, register
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds.queries import next_visits_of
@@ -18,8 +17,7 @@ from servicedesk.supply.queries import needs
 def reorder(job: Job) -> dict[str, Any]:
     now = timezone.now()
     today = day_of(now)
-    tanks = Tank.objects.filter(retired_on__isnull=True)
-    found = needs(at=now, next_visits=next_visits_of(tanks, after=today))
+    found = needs(at=now, next_visits=next_visits_of(None, after=today))
     return {"needs": len(found), "new": actions.remind(needs=found, day=today, at=now)}
 
 

@@ -2,7 +2,10 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import NamedTuple
 from uuid import UUID
+
+from django.db.models import QuerySet
 
 from clients.models import Tank
 from servicedesk.dosing.models import Channel, RateChange, Refill
@@ -10,14 +13,39 @@ from servicedesk.dosing.models import Channel, RateChange, Refill
 SECONDS_A_DAY = 86400.0
 
 
+def _in_use(rows: QuerySet[Channel]) -> QuerySet[Channel]:
+    rows = rows.filter(retired_on__isnull=True)
+    return rows.select_related("equipment", "solution", "solution__item", "tank", "tank__site").order_by(
+        "tank", "equipment__name", "number", "pk"
+    )
+
+
 def channels_of(tanks: Iterable[Tank]) -> list[Channel]:
     """Channels in use at these tanks."""
-    rows = Channel.objects.filter(tank__in=[t.pk for t in tanks], retired_on__isnull=True)
-    return list(
-        rows.select_related("equipment", "solution", "solution__item", "tank", "tank__site").order_by(
-            "tank", "equipment__name", "number", "pk"
-        )
-    )
+    return list(_in_use(Channel.objects.filter(tank__in=[t.pk for t in tanks])))
+
+
+def channels_in_use() -> list[Channel]:
+    """Channels in use at all tanks in use, with what says whose they are and what fills them, and no more."""
+    rows = _in_use(Channel.objects.filter(tank__retired_on__isnull=True))
+    own = ("number", "container_ml", "equipment__name", "solution__item", "tank__name", "tank__site__name")
+    item = (f"solution__item__{name}" for name in ("name", "unit", "lead_days"))
+    return list(rows.only(*own, *item))
+
+
+class Rate(NamedTuple):
+    """A rate in force from a moment on, until another where it is temporary."""
+
+    at: datetime
+    ml_per_day: float
+    until: datetime | None
+
+
+class Filled(NamedTuple):
+    """What a container held at a moment."""
+
+    at: datetime
+    ml_now: float
 
 
 class Settings:
@@ -26,12 +54,14 @@ class Settings:
     def __init__(self, channels: Iterable[Channel], at: datetime) -> None:
         self.at = at
         ids = [c.pk for c in channels]
-        self.rates: dict[UUID, list[RateChange]] = {i: [] for i in ids}
-        self.refills: dict[UUID, Refill] = {}
-        for rate in RateChange.objects.filter(channel__in=ids, at__lte=at).order_by("at", "pk"):
-            self.rates[rate.channel_id].append(rate)
-        for refill in Refill.objects.filter(channel__in=ids, at__lte=at).order_by("at", "pk"):
-            self.refills[refill.channel_id] = refill
+        self.rates: dict[UUID, list[Rate]] = {i: [] for i in ids}
+        rates = RateChange.objects.filter(channel__in=ids, at__lte=at).order_by("at", "pk")
+        for channel, *rate in rates.values_list("channel", *Rate._fields):
+            self.rates[channel].append(Rate(*rate))
+        refills = Refill.objects.filter(channel__in=ids, at__lte=at).order_by("at", "pk")
+        self.refills: dict[UUID, Filled] = {
+            channel: Filled(*refill) for channel, *refill in refills.values_list("channel", *Filled._fields)
+        }
 
     def rate(self, channel: Channel) -> float | None:
         """mL a day in force; after a temporary rate's end the one before it. None when never set."""

@@ -24,6 +24,20 @@ def measures_of(tanks: Iterable[Tank]) -> list[Measure]:
     )
 
 
+def measures_with_reagent() -> list[Measure]:
+    """What instruments in use at all tanks in use measure with a reagent, with what says whose they are and what is
+    used up, and no more."""
+    rows = Measure.objects.filter(
+        reagent__isnull=False,
+        instrument__tank__retired_on__isnull=True,
+        instrument__equipment__retired_on__isnull=True,
+    ).select_related("instrument__equipment", "instrument__tank__site", "reagent")
+    own = ("parameter", "tests_per_day", "ml_per_test", "bottle_ml", "reagent__name", "reagent__unit")
+    item = ("reagent__lead_days", "reagent__pack_size", "instrument__equipment__name")
+    tank = ("instrument__tank__name", "instrument__tank__site__name")
+    return list(rows.only(*own, *item, *tank).order_by("instrument__equipment__name", "parameter", "pk"))
+
+
 def instruments_in_use() -> list[Instrument]:
     """All instruments fitted now."""
     rows = Instrument.objects.filter(equipment__retired_on__isnull=True, tank__retired_on__isnull=True)

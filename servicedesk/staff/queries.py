@@ -7,16 +7,18 @@ from django.conf import settings
 
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import Business, User
+from servicedesk.web.memo import once
 
 
 def business() -> Business:
     """The business of this installation; an unnamed one while nobody has set it up."""
-    return Business.objects.first() or Business(name="Tankround")
+    return once("business", Business.objects.first) or Business(name="Tankround")
 
 
 def business_zone() -> ZoneInfo:
     """The zone in which the business counts its days; that of the settings while nobody has set it up."""
-    return ZoneInfo(Business.objects.values_list("zone", flat=True).first() or settings.BUSINESS_ZONE)
+    row = once("business", Business.objects.first)
+    return ZoneInfo(row.zone if row else settings.BUSINESS_ZONE)
 
 
 def day_of(at: datetime) -> date:

@@ -1,4 +1,4 @@
-"""Reminding the owner to order, once per supply and day."""
+"""Working out what runs empty when, and reminding the owner to order, once per supply and day."""
 
 from datetime import date, datetime
 
@@ -7,8 +7,23 @@ from django.db import transaction
 from servicedesk.dispatch.actions import post
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
-from servicedesk.supply.models import Reminder
-from servicedesk.supply.queries import Need
+from servicedesk.supply.models import Reminder, RunOut
+from servicedesk.supply.queries import Need, predicted
+
+
+@transaction.atomic
+def work_out(*, at: datetime) -> int:
+    """Write down anew what runs empty when; how many containers and bottles there are."""
+    rows = [
+        RunOut(
+            pk=e.key, tank=e.tank, item=e.item, what=e.what, empty_on=e.empty_on, fill=e.fill, worked_at=at
+        )
+        for e in predicted(at=at)
+    ]
+    names = ["tank", "item", "what", "empty_on", "fill", "worked_at"]
+    RunOut.objects.bulk_create(rows, update_conflicts=True, unique_fields=["id"], update_fields=names)
+    RunOut.objects.exclude(pk__in=[row.pk for row in rows]).delete()
+    return len(rows)
 
 
 @transaction.atomic

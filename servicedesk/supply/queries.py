@@ -10,13 +10,15 @@ from django.utils.translation import ngettext
 
 from clients.models import Tank
 from servicedesk.core.inventory.reorder import must_order_by, order_needed
-from servicedesk.dosing.queries import Settings, channels_of
-from servicedesk.instruments.queries import empty_day, loads_of, measures_of
+from servicedesk.dosing.queries import Settings, channels_in_use, channels_of
+from servicedesk.instruments.queries import empty_day, loads_of, measures_of, measures_with_reagent
 from servicedesk.staff.queries import business_zone
 from servicedesk.stock.models import Item
 from servicedesk.stock.queries import balances
+from servicedesk.supply.models import RunOut
 
 USUAL_GAP_DAYS = 14
+KEPT_FOR = timedelta(minutes=10)
 
 
 @dataclass(frozen=True)
@@ -80,41 +82,80 @@ def _shared(found: list[Need]) -> list[Need]:
     return shared
 
 
-def needs(*, at: datetime, next_visits: dict[UUID, date]) -> list[Need]:
-    """All needs, soonest empty first. `next_visits` is the next visit per tank."""
-    tanks = list(Tank.objects.filter(retired_on__isnull=True).select_related("site"))
-    at = at.astimezone(business_zone())
-    today, stock, found = at.date(), balances(), []
+@dataclass(frozen=True)
+class Empties:
+    """A container or bottle at a tank and the day on which it runs empty; `fill` mL fill it again."""
 
-    def add(item: Item, tank: Tank, what: str, empty: date, fill: float) -> None:
-        days = _days_to_visit(tank, next_visits, today)
-        if order_needed(empty=empty, today=today, lead_days=item.lead_days, days_to_next_visit=days):
-            order_by = must_order_by(empty=empty, lead_days=item.lead_days)
-            left, why = stock.get(item.pk, 0.0), _why(item, empty, days, today=today)
-            found.append(
-                Need(
-                    item, tank, what, empty, order_by, order_by < today, left, why, fill, gone=empty <= today
-                )
-            )
+    key: UUID
+    tank: Tank
+    item: Item
+    what: str
+    empty_on: date
+    fill: float
 
-    channels = channels_of(tanks)
+
+def predicted(*, at: datetime) -> list[Empties]:
+    """Every container and bottle in use whose end can be told, worked out from its last filling and its use."""
+    at, found = at.astimezone(business_zone()), []
+    channels = channels_in_use()
     settings = Settings(channels, at)
     for channel in channels:
         days_left, left_ml = settings.days_left(channel), settings.left_ml(channel)
         if days_left is None or left_ml is None:
             continue
-        empty = today + timedelta(days=int(min(days_left, 3650)))
-        fill = max(0.0, channel.container_ml - left_ml)
-        add(channel.solution.item, channel.tank, str(channel.equipment), empty, fill)
-    measures = measures_of(tanks)
+        empty = at.date() + timedelta(days=int(min(days_left, 3650)))
+        fill, item = max(0.0, channel.container_ml - left_ml), channel.solution.item
+        found.append(Empties(channel.pk, channel.tank, item, str(channel.equipment), empty, fill))
+    measures = measures_with_reagent()
     loads = loads_of(measures, at)
     for measure in measures:
         load, reagent = loads.get(measure.pk), measure.reagent
         empty_ = empty_day(measure, load, at) if load else None
         if reagent is None or empty_ is None:
             continue
-        device = measure.instrument
-        add(reagent, device.tank, str(device.equipment), empty_, measure.bottle_ml or reagent.pack_size)
+        device, fill = measure.instrument, measure.bottle_ml or reagent.pack_size
+        found.append(Empties(measure.pk, device.tank, reagent, str(device.equipment), empty_, fill))
+    return found
+
+
+def kept(*, at: datetime) -> list[Empties]:
+    """What `predicted` gave a few minutes ago, for a page that is read often; worked out now where nobody did of late."""
+    rows = RunOut.objects.select_related("tank__site", "item").only(
+        "what", "empty_on", "fill", "worked_at", "tank__name", "tank__site__name",
+        *(f"item__{name}" for name in ("name", "unit", "lead_days")),
+    )  # fmt: skip
+    found = list(rows)
+    if not found or at - min(row.worked_at for row in found) > KEPT_FOR:
+        return predicted(at=at)
+    return [Empties(row.pk, row.tank, row.item, row.what, row.empty_on, row.fill) for row in found]
+
+
+def needs(*, at: datetime, next_visits: dict[UUID, date], empties: list[Empties] | None = None) -> list[Need]:
+    """All needs, soonest empty first. `next_visits` is the next visit per tank; `empties` what runs empty when, worked
+    out now where it is not given."""
+    at = at.astimezone(business_zone())
+    today, stock, found = at.date(), balances(), []
+    for e in predicted(at=at) if empties is None else empties:
+        days = _days_to_visit(e.tank, next_visits, today)
+        if not order_needed(
+            empty=e.empty_on, today=today, lead_days=e.item.lead_days, days_to_next_visit=days
+        ):
+            continue
+        order_by = must_order_by(empty=e.empty_on, lead_days=e.item.lead_days)
+        found.append(
+            Need(
+                item=e.item,
+                tank=e.tank,
+                what=e.what,
+                empty_on=e.empty_on,
+                order_by=order_by,
+                late=order_by < today,
+                in_store=stock.get(e.item.pk, 0.0),
+                why=_why(e.item, e.empty_on, days, today=today),
+                fill=e.fill,
+                gone=e.empty_on <= today,
+            )
+        )
     return _shared(sorted(found, key=lambda n: (n.empty_on, n.item.name, n.tank.name)))
 
 

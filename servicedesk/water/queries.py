@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery
@@ -37,24 +38,7 @@ class ReadingValue:
     origin: UUID
 
 
-NAMES = (
-    "reading_id",
-    "tank_id",
-    "parameter",
-    "at",
-    "seq",
-    "value",
-    "series_id",
-    "method_id",
-    "method_name",
-    "kind",
-    "source_kind",
-    "equipment_id",
-    "flags",
-    "entered",
-    "entered_unit",
-    "origin",
-)
+# What makes a ReadingValue, in its order.
 FIELDS = (
     "pk",
     "series__tank_id",
@@ -73,6 +57,7 @@ FIELDS = (
     "entered_unit",
     "origin",
 )
+VALUE = FIELDS.index("value")
 
 
 def _standing() -> QuerySet[Reading]:
@@ -89,12 +74,11 @@ def standing_readings(tanks: Iterable[Tank]) -> QuerySet[Reading]:
 
 def _values(rows: QuerySet[Reading]) -> list[ReadingValue]:
     out = []
-    for row in rows.values_list(*FIELDS, "correction", "corrected_to"):
-        *known, correction, new = row
-        named = dict(zip(NAMES, known, strict=True))
+    for *known, origin, correction, new in rows.values_list(*FIELDS, "correction", "corrected_to"):
         if correction is not None:
-            named["value"] = new
-        out.append(ReadingValue(corrected=correction is not None, **named))
+            known[VALUE] = new
+        fields: list[Any] = [*known, correction is not None, origin]
+        out.append(ReadingValue(*fields))
     return out
 
 
@@ -134,10 +118,8 @@ def latest_of_series(tanks: Iterable[Tank], *, until: datetime | None = None) ->
     )
     if until is not None:
         rows = rows.filter(at__lte=until)
-    ids = series.annotate(last=Subquery(rows.order_by("-at", "seq").values("pk")[:1])).values_list(
-        "last", flat=True
-    )
-    return _values(_standing().filter(pk__in=[i for i in ids if i]).order_by("at", "pk"))
+    newest = series.annotate(last=Subquery(rows.order_by("-at", "seq").values("pk")[:1])).values("last")
+    return _values(_standing().filter(pk__in=newest).order_by("at", "pk"))
 
 
 @dataclass(frozen=True)

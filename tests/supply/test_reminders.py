@@ -9,8 +9,8 @@ from servicedesk.dispatch.models import Message
 from servicedesk.dosing.actions import record_refill, set_rate
 from servicedesk.stock.models import Movement
 from servicedesk.supply import actions
-from servicedesk.supply.models import Reminder
-from servicedesk.supply.queries import needs
+from servicedesk.supply.models import Reminder, RunOut
+from servicedesk.supply.queries import kept, needs
 from tests.factories.people import make_owner
 from tests.factories.tanks import make_channel, make_place, make_tank
 
@@ -95,3 +95,32 @@ def test_a_device_called_after_its_tank_names_the_tank_once(channel):
         f"{channel.equipment} · {tank.site.name}, {tank.name}",
         f"Pump, {tank.name} · {tank.site.name}",
     )
+
+
+def test_what_runs_out_is_written_down_for_the_first_page_and_says_the_same(channel):
+    at, visits = NOW + timedelta(days=1), {channel.tank_id: NOW.date() + timedelta(days=6)}
+
+    assert actions.work_out(at=at) == 1
+
+    shown = needs(at=at, next_visits=visits, empties=kept(at=at + timedelta(minutes=9)))
+    assert shown == needs(at=at, next_visits=visits)
+    assert [need.empty_on for need in shown] == [NOW.date() + timedelta(days=10)]
+
+
+def test_what_was_written_down_too_long_ago_is_worked_out_anew(channel):
+    actions.work_out(at=NOW)
+    record_refill(channel=channel, ml_now=500, origin=uuid.uuid4(), at=NOW, by=None, received_at=NOW)
+
+    at = NOW + timedelta(minutes=11)
+
+    assert [row.empty_on for row in kept(at=NOW)] == [NOW.date() + timedelta(days=10)]
+    assert [row.empty_on for row in kept(at=at)] == [at.date() + timedelta(days=4)]
+
+
+def test_what_went_out_of_use_is_written_down_no_more(channel):
+    actions.work_out(at=NOW)
+    channel.retired_on = NOW.date()
+    channel.save()
+
+    assert actions.work_out(at=NOW) == 0
+    assert not RunOut.objects.exists()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Literal
 from xml.sax.saxutils import escape, quoteattr
 
@@ -93,12 +94,10 @@ class Pen:
         self._drawn: list[str] = []
 
     def _look(self, style: str) -> str:
-        names = style.split()
         if self.mode == "page":
-            classes = " ".join(f"d-{name}" for name in names)
-            return f' class="{classes}"' if classes else ""
+            return _classes(style)
         attributes: dict[str, str] = {}
-        for name in names:
+        for name in style.split():
             attributes |= _toned(name, self.tone)
         return "".join(f" {key}={quoteattr(value)}" for key, value in attributes.items())
 
@@ -154,9 +153,20 @@ class Pen:
         return head + told + "".join(self._drawn) + "</svg>"
 
 
+@cache
+def _classes(style: str) -> str:
+    classes = " ".join(f"d-{name}" for name in style.split())
+    return f' class="{classes}"' if classes else ""
+
+
+@cache
+def _name(key: str) -> str:
+    return key.replace("_", "-")
+
+
 def _spell(attributes: dict[str, str | float]) -> str:
     return "".join(
-        f" {key.replace('_', '-')}={quoteattr(value if isinstance(value, str) else number(value))}"
+        f" {_name(key)}={quoteattr(value)}" if isinstance(value, str) else f' {_name(key)}="{number(value)}"'
         for key, value in attributes.items()
     )
 

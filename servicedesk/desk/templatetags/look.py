@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 from django import template
@@ -294,12 +295,25 @@ def _table_lines(spoken: Chart) -> list[TableLine]:
     ]
 
 
+@lru_cache(maxsize=512)
+def _strip(day: DayStrip, width: float, names: bool) -> SafeString:
+    """A day's drawing is kept by what it shows: it is drawn anew once a minute, or when a stop changes."""
+    return _drawing(strip_svg(day, width=width, names=names))
+
+
+@lru_cache(maxsize=512)
+def _sketch(shown: Sketch, width: float) -> SafeString:
+    return _drawing(sketch_svg(shown, width=width))
+
+
 @register.inclusion_tag("components/strip.html")
 def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str, object]:
     """``{% strip day %}``: a day as one line. Times are lettered as they are given: hand them in local time."""
+    now = day.now and day.now.replace(second=0, microsecond=0)
+    shown = replace(day, stops=tuple(day.stops), now=now)
     return {
         "day": day,
-        "drawn": [_drawing(strip_svg(day, width=width, names=names)) for width in _widths(columns)],
+        "drawn": [_strip(shown, width, names) for width in _widths(columns)],
         "stops": [(stop, date_format(stop.start, "H:i"), date_format(stop.end, "H:i")) for stop in day.stops],
     }
 
@@ -307,8 +321,8 @@ def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str
 @register.inclusion_tag("components/drawn.html")
 def sketch(shown: Sketch, small: bool = False) -> dict[str, object]:
     """``{% sketch row.sketch %}``: the round as a map sketch, its title being read aloud; small for half a column."""
-    spoken = replace(shown, km=gettext("{} km"), store_word=gettext("store"))
-    return {"drawn": [_drawing(sketch_svg(spoken, width=w)) for w in (WIDTHS[:1] if small else WIDTHS[:2])]}
+    spoken = replace(shown, stops=tuple(shown.stops), km=gettext("{} km"), store_word=gettext("store"))
+    return {"drawn": [_sketch(spoken, width) for width in (WIDTHS[:1] if small else WIDTHS[:2])]}
 
 
 @register.simple_tag

@@ -9,7 +9,6 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.models import Tank
 from clients.queries import get_tank_for, livestock_of, states_of, tanks_for
 from reports.models import Paper
 from reports.queries.answers import answers_for
@@ -24,7 +23,7 @@ from servicedesk.rounds.queries import next_visits_of
 from servicedesk.rounds.views import day_strip
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import is_empty
-from servicedesk.supply.queries import needs
+from servicedesk.supply.queries import kept, needs
 from servicedesk.upkeep.queries import overdue
 from servicedesk.watch.queries import looked, of_seen_tank
 from servicedesk.water.models import Band
@@ -64,7 +63,6 @@ def today(request: HttpRequest) -> HttpResponse:
     seen = looked(now=now)
     bold, rest = page.lead_words(rows, seen, zone=zone)
     days = page.days_on(day)
-    tanks = Tank.objects.filter(retired_on__isnull=True)
     late, late_count = page.late_tasks(user, on=day)
     stops = [stop for mine in days for stop in mine.stops]
     context = {
@@ -73,7 +71,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "rest": rest,
         "stale": seen.stale,
         "days": [(mine, day_strip(mine.round, mine.stops, user.zone, now)) for mine in days],
-        "needs": needs(at=now, next_visits=next_visits_of(tanks, after=day))[:6],
+        "needs": needs(at=now, next_visits=next_visits_of(None, after=day), empties=kept(at=now))[:6],
         "late": late,
         "late_count": late_count,
         "waiting": waiting,
@@ -166,5 +164,5 @@ def stores(request: HttpRequest) -> HttpResponse:
     user = staff_of(request)
     now = timezone.now()
     day = now.astimezone(ZoneInfo(user.zone)).date()
-    found = needs(at=now, next_visits=next_visits_of(Tank.objects.filter(retired_on__isnull=True), after=day))
+    found = needs(at=now, next_visits=next_visits_of(None, after=day))
     return render(request, "supply/stores.html", {"needs": found})

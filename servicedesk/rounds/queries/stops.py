@@ -60,12 +60,14 @@ def stops_on(day: date, *, until: date | None = None) -> list[Stop]:
     return list(rows.order_by("round__day", "round__technician__name", "order", "pk"))
 
 
-def next_visits_of(tanks: Iterable[Tank], *, after: date) -> dict[UUID, date]:
-    """The next day on which somebody of ours comes to each tank, after that day."""
+def next_visits_of(tanks: Iterable[Tank] | None, *, after: date) -> dict[UUID, date]:
+    """The next day on which somebody of ours comes to each of these tanks (None: to any), after that day."""
     open_states = [StopState.PLANNED, StopState.UNDER_WAY]
+    owed = DueVisit.objects.filter(called_off_at__isnull=True, tanks__isnull=False)
+    if tanks is not None:
+        owed = owed.filter(tanks__in=[t.pk for t in tanks])
     rows = (
-        DueVisit.objects.filter(tanks__in=[t.pk for t in tanks], called_off_at__isnull=True)
-        .filter(
+        owed.filter(
             Q(stop__round__day__gt=after, stop__state__in=open_states) | Q(stop__isnull=True, due__gt=after)
         )
         .values("tanks")

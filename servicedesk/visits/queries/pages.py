@@ -1,7 +1,6 @@
 """Finished values for the pages of a visit: rows, cautions, livestock, tasks, things to record."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.utils.formats import date_format
@@ -24,6 +23,8 @@ from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import last_left, open_tasks_of
 from servicedesk.visits.models import Visit
 from servicedesk.visits.queries.sheet import GLYPHS, TankToday, Tested
+from servicedesk.watch.queries import word_in
+from servicedesk.water.models import Band
 from servicedesk.web.zones import day_of
 
 SPARK_POINTS = 8
@@ -33,22 +34,16 @@ def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
     """One row of the list of tests."""
     band, unit = tested.band, tested.unit
     last, value = tested.last, tested.value
-    moved = _mover(tested)
     word = units.unit_word(unit)
     last_text = (
         _("last %(value)s %(unit)s") % {"value": tested.shown(last.value), "unit": word} if last else ""
     )
-    return LevelRow(
-        label=tested.parameter.name,
+    return replace(
+        _unjudged(tested.test.parameter, band),
         method=tested.test.method.get_kind_display(),
         value_text=_shown_today(tested),
-        unit=word,
-        value=moved(value),
-        low=moved(band.low) if band else None,
-        high=moved(band.high) if band else None,
-        alarm_low=moved(band.alarm_low) if band else None,
-        alarm_high=moved(band.alarm_high) if band else None,
-        last=moved(last.value) if last else None,
+        value=_moved(tested.test.parameter, unit, value),
+        last=_moved(tested.test.parameter, unit, last.value if last else None),
         last_text=last_text.strip(),
         kind="measured" if value is not None else "not_tested",
         state=tested.glyph,
@@ -65,13 +60,46 @@ def _shown_today(tested: Tested) -> str:
     return f"{tested.shown(min(results))}–{tested.shown(max(results))}"
 
 
-def _mover(tested: Tested) -> Callable[[float | None], float | None]:
-    def move(value: float | None) -> float | None:
-        if value is None:
-            return None
-        return units.from_canonical(parameter=tested.test.parameter, value=value, unit=tested.unit)
+def last_rows(today: TankToday) -> list[LevelRow]:
+    """Last values beside their bands, each judged by itself, without regard to history."""
+    rows = []
+    for test in today.tests:
+        parameter, band = test.parameter, today.bands.get(test.parameter)
+        row = _unjudged(parameter, band)
+        if last := today.last.get(parameter):
+            standing = standing_of(today.standings, last.equipment_id, parameter)
+            unit = band.unit if band else units.parameter(parameter).unit
+            row = replace(
+                row,
+                method=date_format(last.at, "j M"),
+                value_text=units.show(parameter, last.value, unit),
+                value=_moved(parameter, unit, last.value),
+                kind="measured",
+                state=GLYPHS[word_in(last.value, band) if band else "in_band"],
+                trust=str(standing.trust) if last.equipment_id else "",
+                trust_why=standing.why,
+            )
+        rows.append(row)
+    return rows
 
-    return move
+
+def _moved(parameter: str, unit: str, value: float | None) -> float | None:
+    return None if value is None else units.from_canonical(parameter=parameter, value=value, unit=unit)
+
+
+def _unjudged(parameter: str, band: Band | None) -> LevelRow:
+    """A row with its marks, before anything is known of its value."""
+    row = LevelRow(label=units.parameter(parameter).name, kind="not_tested")
+    if band is None:
+        return replace(row, unit=units.unit_word(units.parameter(parameter).unit))
+    return replace(
+        row,
+        unit=units.unit_word(band.unit),
+        low=_moved(parameter, band.unit, band.low),
+        high=_moved(parameter, band.unit, band.high),
+        alarm_low=_moved(parameter, band.unit, band.alarm_low),
+        alarm_high=_moved(parameter, band.unit, band.alarm_high),
+    )
 
 
 @dataclass(frozen=True)
@@ -80,52 +108,14 @@ class Trend:
     picture: str
 
 
-def last_rows(today: TankToday) -> list[LevelRow]:
-    """Last values beside their bands, judged as they stand."""
-    judged = today.judged_last()
-    rows = []
-    for tested in today.tested:
-        verdict = judged.verdicts[tested.test.parameter]
-        shown = Tested(
-            test=tested.test,
-            band=tested.band,
-            unit=tested.unit,
-            replicates=[],
-            last=tested.last,
-            reference=None,
-            verdict=verdict,
-        )
-        row = level_row(shown)
-        last = tested.last
-        standing = standing_of(today.standings, last.equipment_id if last else None, tested.test.parameter)
-        rows.append(
-            LevelRow(
-                label=row.label,
-                method=date_format(last.at, "j M") if last else "",
-                value_text=tested.shown(last.value) if last else "",
-                unit=row.unit,
-                value=row.last,
-                low=row.low,
-                high=row.high,
-                alarm_low=row.alarm_low,
-                alarm_high=row.alarm_high,
-                kind="measured" if last else "not_tested",
-                state=GLYPHS[verdict.word],
-                trust=str(standing.trust) if last and last.equipment_id else "",
-                trust_why=standing.why,
-            )
-        )
-    return rows
-
-
 def trends(today: TankToday) -> list[Trend]:
     """Small trends of what was tested by hand at least twice."""
     found = []
-    for tested in today.tested:
-        rows = today.before.get(tested.test.parameter, [])[-SPARK_POINTS:]
+    for test in today.tests:
+        rows = today.before.get(test.parameter, [])[-SPARK_POINTS:]
         if len(rows) < 2:
             continue
-        band, name = tested.band, tested.parameter.name
+        band, name = today.bands.get(test.parameter), units.parameter(test.parameter).name
         title = _("%(name)s over the last %(n)s tests") % {"name": name, "n": len(rows)}
         picture = spark_svg(
             [r.value for r in rows],

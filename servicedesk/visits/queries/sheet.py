@@ -257,11 +257,6 @@ class TankToday:
         band = self.bands.get(parameter)
         return band.unit if band else units.parameter(parameter).unit
 
-    def judged_last(self) -> Judgement:
-        """The verdicts on the last known values, for the page that one looks at first."""
-        values = {p: (self.last[p].value if p in self.last else None) for p in self.sheet.parameters()}
-        return judge(self.program, {**values, **{f"{p}:n": 2.0 for p in values}})
-
 
 def _least_width(band: Band) -> float:
     """History is never taken to be narrower than a tenth of the band."""
