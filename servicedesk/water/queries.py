@@ -6,11 +6,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from clients.models import Tank
 from servicedesk.water.choices import Flag, SourceKind
 from servicedesk.water.models import Band, Correction, Reading, Series, TankTest, WaterChange
+from servicedesk.web.memo import once
 
 DOUBTFUL = Flag.TIME_DOUBTFUL | Flag.IMPLAUSIBLE
 
@@ -57,29 +58,43 @@ FIELDS = (
     "entered_unit",
     "origin",
 )
-VALUE = FIELDS.index("value")
-
-
-def _standing() -> QuerySet[Reading]:
-    last = Correction.objects.filter(reading=OuterRef("pk")).order_by("-number")
-    return Reading.objects.annotate(
-        correction=Subquery(last.values("number")[:1]), corrected_to=Subquery(last.values("new")[:1])
-    ).exclude(Q(correction__isnull=False) & Q(corrected_to__isnull=True))
+KEY, VALUE = FIELDS.index("pk"), FIELDS.index("value")
 
 
 def standing_readings(tanks: Iterable[Tank]) -> QuerySet[Reading]:
     """Readings of these tanks that were not withdrawn."""
-    return _standing().filter(series__tank__in=[t.pk for t in tanks])
+    keys = [t.pk for t in tanks]
+    rows = Reading.objects.filter(series__tank__in=keys)
+    withdrawn = [key for key, new in _corrections(keys).items() if new is None]
+    return rows.exclude(pk__in=withdrawn) if withdrawn else rows
 
 
-def _values(rows: QuerySet[Reading]) -> list[ReadingValue]:
+def _corrections(tanks: list[UUID]) -> dict[int, float | None]:
+    """What counts in place of each corrected reading of these tanks; None where it was withdrawn. Asked once a page."""
+
+    def find() -> dict[int, float | None]:
+        rows = Correction.objects.filter(reading__series__tank__in=tanks).order_by("number")
+        return dict(rows.values_list("reading", "new"))
+
+    return once(f"corrections {tanks}", find)
+
+
+def _values(rows: QuerySet[Reading], corrections: dict[int, float | None]) -> list[ReadingValue]:
+    """Readings as they stand: the corrected value where there is one, and nothing of those withdrawn."""
     out = []
-    for *known, origin, correction, new in rows.values_list(*FIELDS, "correction", "corrected_to"):
-        if correction is not None:
-            known[VALUE] = new
-        fields: list[Any] = [*known, correction is not None, origin]
-        out.append(ReadingValue(*fields))
+    for *known, origin in rows.values_list(*FIELDS):
+        corrected = known[KEY] in corrections
+        if corrected:
+            known[VALUE] = corrections[known[KEY]]
+        if known[VALUE] is not None:
+            fields: list[Any] = [*known, corrected, origin]
+            out.append(ReadingValue(*fields))
     return out
+
+
+def _certain(rows: QuerySet[Reading]) -> QuerySet[Reading]:
+    """Without those whose time or size is in doubt."""
+    return rows.alias(bad=F("flags").bitand(int(DOUBTFUL))).filter(bad=0)
 
 
 def readings_of(
@@ -93,7 +108,7 @@ def readings_of(
 ) -> list[ReadingValue]:
     """Values of a tank in order of time. Withdrawn ones never; those of doubtful time or size only on request;
     `by_hand` leaves instruments out."""
-    rows = _standing().filter(series__tank=tank)
+    rows = Reading.objects.filter(series__tank=tank)
     if by_hand:
         rows = rows.filter(series__source__kind="hand")
     if parameter is not None:
@@ -103,23 +118,23 @@ def readings_of(
     if until is not None:
         rows = rows.filter(at__lte=until)
     if not doubtful:
-        rows = rows.alias(bad=F("flags").bitand(int(DOUBTFUL))).filter(bad=0)
-    return _values(rows.order_by("at", "seq", "pk"))
+        rows = _certain(rows)
+    return _values(rows.order_by("at", "seq", "pk"), _corrections([tank.pk]))
 
 
 def latest_of_series(tanks: Iterable[Tank], *, until: datetime | None = None) -> list[ReadingValue]:
-    """The newest value of every series of these tanks whose time and size are not in doubt, in order of time: one
-    look-up per series, not per reading."""
-    series = Series.objects.filter(tank__in=[t.pk for t in tanks])
-    rows = (
-        Reading.objects.filter(series=OuterRef("pk"))
-        .alias(bad=F("flags").bitand(int(DOUBTFUL)))
-        .filter(bad=0)
-    )
+    """The newest value of every series of these tanks that was not withdrawn and whose time and size are not in doubt,
+    in order of time: one look-up per series, not per reading."""
+    keys = [t.pk for t in tanks]
+    corrections = _corrections(keys)
+    rows = _certain(Reading.objects.filter(series=OuterRef("pk")))
+    if withdrawn := [key for key, new in corrections.items() if new is None]:
+        rows = rows.exclude(pk__in=withdrawn)
     if until is not None:
         rows = rows.filter(at__lte=until)
-    newest = series.annotate(last=Subquery(rows.order_by("-at", "seq").values("pk")[:1])).values("last")
-    return _values(_standing().filter(pk__in=newest).order_by("at", "pk"))
+    newest = Subquery(rows.order_by("-at", "seq").values("pk")[:1])
+    last = Series.objects.filter(tank__in=keys).annotate(last=newest).values("last")
+    return _values(Reading.objects.filter(pk__in=last).order_by("at", "pk"), corrections)
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ def visits_for(user: User) -> QuerySet[Visit]:
 
 def visit_of(due_visit_id: UUID) -> Visit | None:
     """The visit of a due visit, once it was opened. (Permission: rounds.queries.stop_for.)"""
-    return Visit.objects.select_related("site", "technician").filter(pk=due_visit_id).first()
+    return Visit.objects.filter(pk=due_visit_id).first()
 
 
 def tanks_of(visit: Visit) -> list[Tank]:

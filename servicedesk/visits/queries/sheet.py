@@ -7,8 +7,10 @@ from functools import cached_property
 from typing import Any
 from uuid import UUID
 
+from django.db.models import Exists, OuterRef, Q
+
 from clients.models import Tank
-from clients.queries import current_state, livestock_of
+from clients.queries import current_state
 from servicedesk.core import units
 from servicedesk.core.advice import BandSpec, Judgement, Product, TankSheet, Verdict, compile_sheet, judge
 from servicedesk.core.metrology.uncertainty import (
@@ -20,8 +22,7 @@ from servicedesk.core.metrology.uncertainty import (
     tolerance,
 )
 from servicedesk.core.tracking.history import Expected, expected
-from servicedesk.dosing.models import Solution
-from servicedesk.dosing.queries import channels_of
+from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.queries import Standings, standings_of, trust_by_parameter
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Visit
@@ -200,7 +201,9 @@ class TankToday:
     @cached_property
     def sheet(self) -> TankSheet:
         marine = self.tank.water_type.startswith(("reef", "marine"))
-        sensitive = {word for row in livestock_of([self.tank]) for word in row.sensitive_to}
+        sensitive = {
+            word for words in self.tank.livestock.values_list("sensitive_to", flat=True) for word in words
+        }
         expectations = {t.parameter: self._expected(t) for t in self.tests}
         return TankSheet(
             water_type=self.tank.water_type,
@@ -267,17 +270,15 @@ def _least_width(band: Band) -> float:
 
 def _products(tank: Tank) -> list[Product]:
     """Solutions on this tank's channels; where it has none for a parameter, those of the business."""
-    found: dict[str, Solution] = {}
-    for channel in channels_of([tank]):
-        found.setdefault(channel.solution.parameter, channel.solution)
-    for solution in (
-        Solution.objects.select_related("item").filter(item__retired_on__isnull=True).order_by("item__name")
-    ):
-        found.setdefault(solution.parameter, solution)
-    return [
-        Product(key=str(s.pk), name=s.item.name, parameter=p, per_ml=s.per_ml, per_ml_u_rel=s.per_ml_u_rel)
-        for p, s in sorted(found.items())
-    ]
+    mine = Channel.objects.filter(solution=OuterRef("pk"), tank=tank, retired_on__isnull=True)
+    rows = Solution.objects.annotate(mine=Exists(mine)).filter(
+        Q(mine=True) | Q(item__retired_on__isnull=True)
+    )
+    found: dict[str, Product] = {}
+    names = ("parameter", "pk", "item__name", "per_ml", "per_ml_u_rel")
+    for parameter, key, name, *per_ml in rows.order_by("-mine", "item__name", "pk").values_list(*names):
+        found.setdefault(parameter, Product(str(key), name, parameter, *per_ml))
+    return [product for _parameter, product in sorted(found.items())]
 
 
 def untested_in(visit: Visit, tanks: list[Tank]) -> dict[UUID, list[str]]:

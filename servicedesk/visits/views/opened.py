@@ -147,6 +147,7 @@ def opened(request: HttpRequest, key: UUID) -> Opened:
         visit = Visit(
             pk=key, due_visit=stop.due_visit, site=stop.due_visit.site, technician=user, arrived_at=minute
         )
+    visit.site = stop.due_visit.site
     tanks = list(stop.due_visit.tanks.all())
     for tank in tanks:
         tank.site = stop.due_visit.site
