@@ -13,7 +13,6 @@ from django.utils.translation import gettext as _
 
 from reports.choices import ReportState
 from reports.models import Answer, Report
-from reports.queries.access import reports_for
 from reports.queries.shape import Question, from_json
 from reports.queries.short import clipped
 from servicedesk.staff.models import User
@@ -94,26 +93,24 @@ def answers_for(user: User, *, at: datetime) -> list[News]:
     """For owner and office: what clients answered in the last fortnight, the newest first, each question once."""
     if not user.is_office:
         return []
-    rows = set(Answer.objects.filter(at__gt=at - NEWS_FOR, at__lte=at).values_list("question", flat=True))
-    if not rows:
-        return []
-    said = last_answers(rows)
-    reports = {r.pk: r for r in reports_for(user).filter(pk__in=[a.report_id for a in said.values()])}
-    zone = ZoneInfo(business().zone)
-    found = [_news(answer, reports[answer.report_id], zone) for answer in said.values()]
+    rows = Answer.objects.filter(at__gt=at - NEWS_FOR, at__lte=at).order_by("at", "received_at", "pk")
+    read = ("report__number", "report__content__questions", "report__visit__site__client__name")
+    said = {row[0]: row for row in rows.values_list("question", "yes", "at", "report", *read)}
+    found = [_news(*row) for row in said.values()]
     return sorted(found, key=lambda news: news.at, reverse=True)
 
 
-def _news(answer: Answer, report: Report, zone: ZoneInfo) -> News:
-    question = question_of(report, answer.question)
-    said = {"client": report.visit.site.client.name, "what": quoted(question) if question else report.number}
-    line = _("%(client)s says yes to %(what)s.") if answer.yes else _("%(client)s says no to %(what)s.")
+def _news(
+    key: UUID, yes: bool, at: datetime, report: UUID, number: str, asked: list[dict[str, str]], client: str
+) -> News:
+    question = next((Question(**row) for row in asked or [] if row.get("key") == str(key)), None)
+    line = _("%(client)s says yes to %(what)s.") if yes else _("%(client)s says no to %(what)s.")
     return News(
-        sentence=line % said,
-        url=reverse("reports:report", args=[report.pk]) + "#asked",
-        when=date_format(answer.at.astimezone(zone), "j F, H:i"),
-        at=answer.at,
-        yes=answer.yes,
+        sentence=line % {"client": client, "what": quoted(question) if question else number},
+        url=reverse("reports:report", args=[report]) + "#asked",
+        when=date_format(at.astimezone(ZoneInfo(business().zone)), "j F, H:i"),
+        at=at,
+        yes=yes,
     )
 
 

@@ -31,10 +31,21 @@ def tasks_for(user: User, *, on: date) -> QuerySet[Task]:
 def overdue(user: User, *, on: date) -> list[Task]:
     """Open tasks whose window has passed, oldest first."""
     rows = tasks_for(user, on=on).filter(state=TaskState.OPEN, latest__lt=on, tank__retired_on__isnull=True)
-    return list(rows.order_by("latest", "title", "pk"))
+    names = (
+        "title",
+        "why",
+        "due",
+        "latest",
+        "equipment__name",
+        "tank__name",
+        "tank__place",
+        "tank__site__name",
+    )
+    return list(rows.order_by("latest", "title", "pk").only(*names))
 
 
 def last_left(tasks: Iterable[Task]) -> dict[object, TaskFact]:
     """The last time each task was left, with its reason."""
     rows = TaskFact.objects.filter(task__in=[t.pk for t in tasks], outcome="left").order_by("at", "pk")
+    rows = rows.only("task", "reason", "at")
     return {row.task_id: row for row in rows}

@@ -35,6 +35,15 @@ GLYPH = {
     "silent": "silent",
 }
 MOST_REPORTS, MOST_LATE = 20, 6
+SHOWN_OF_ATTENTION = (
+    *("kind", "word", "sentence", "why", "harm_at", "severity", "site__name"),
+    *("tank__name", "tank__site__name"),
+)
+SHOWN_OF_A_STOP = (
+    *("order", "planned_at", "minutes", "state", "arrived_at", "left_at", "round__day", "round__starts"),
+    *("round__ends", "round__technician__name", "due_visit__isolated", "due_visit__site__name"),
+    *("due_visit__site__lat", "due_visit__site__lon"),
+)
 DRAWN: dict[StopState, SketchState] = {
     StopState.PLANNED: "planned",
     StopState.UNDER_WAY: "there",
@@ -61,7 +70,7 @@ class Need:
 def attention_needs(user: User, *, now: datetime) -> list[Need]:
     """Open attention of tanks and sites, soonest harm first, each with who is there and when."""
     zone = ZoneInfo(user.zone)
-    rows = list(open_for(user))
+    rows = list(open_for(user).only(*SHOWN_OF_ATTENTION))
     placed = [(row, row.tank.site if row.tank else row.site) for row in rows]
     helps = next_help({site.pk for _row, site in placed if site}, now=now, zone=zone)
     found = []
@@ -87,7 +96,11 @@ def attention_needs(user: User, *, now: datetime) -> list[Need]:
 def report_needs(*, zone: ZoneInfo) -> tuple[list[Need], int]:
     """Reports that wait for a word, and those that could not be made, oldest first; and how many are being made."""
     rows = Report.objects.exclude(state=ReportState.READY).order_by("made_at", "pk")
-    known = list(rows.select_related("visit__site").defer("content", "changes"))
+    known = list(
+        rows.select_related("visit__site").only(
+            "state", "hold_reasons", "made_at", "number", "error", "visit__site__name"
+        )
+    )
     waiting = [row for row in known if row.state == ReportState.WAITING]
     found = []
     for row in [row for row in known if row.state != ReportState.WAITING][:MOST_REPORTS]:
@@ -157,6 +170,18 @@ class Day:
         return ", ".join(parts)
 
     @property
+    def calls(self) -> list[tuple[str, str, str]]:
+        """Each stop: where its visit is read, when and where it is, how it stands."""
+        return [
+            (
+                reverse("visits:visit", args=[stop.due_visit_id]),
+                f"{stop.planned_at:%H:%M} {stop.due_visit.site.name}",
+                str(StopState(stop.state).label),
+            )
+            for stop in self.stops
+        ]
+
+    @property
     def sketch(self) -> Sketch | None:
         """The round as a map sketch; None where fewer than two of its sites say where they stand."""
         stops = [
@@ -174,6 +199,7 @@ class Day:
 def days_on(day: date) -> list[Day]:
     """Today's rounds by technician, their stops in order, in one query."""
     rows = Stop.objects.filter(round__day=day).select_related("round__technician", "due_visit__site")
+    rows = rows.only(*SHOWN_OF_A_STOP)
     days: dict[UUID, Day] = {}
     for stop in rows.order_by("round__technician__name", "round", "order", "pk"):
         mine = days.setdefault(stop.round_id, Day(stop.round, stop.round.technician.name))

@@ -29,7 +29,7 @@ from servicedesk.core.drawing.overlay import DayOverlay, overlay_svg
 from servicedesk.core.drawing.plot import chart_svg, marker_svg
 from servicedesk.core.drawing.sketch import Sketch, sketch_svg
 from servicedesk.core.drawing.spark import spark_svg
-from servicedesk.core.drawing.strip import DayStrip, strip_svg
+from servicedesk.core.drawing.strip import DayStrip, StripStop, strip_svg
 from servicedesk.instruments.choices import Trust
 from servicedesk.stock.queries import amount_words
 
@@ -306,6 +306,17 @@ def _sketch(shown: Sketch, width: float) -> SafeString:
     return _drawing(sketch_svg(shown, width=width))
 
 
+def _spoken(stop: StripStop) -> str:
+    """A stop in words, for those who listen."""
+    said = gettext("Stop %(number)s, %(name)s, %(start)s to %(end)s") % {
+        "number": stop.number,
+        "name": stop.name,
+        "start": f"{stop.start:%H:%M}",
+        "end": f"{stop.end:%H:%M}",
+    }
+    return said + ", " + gettext("in isolation") if stop.isolated else said
+
+
 @register.inclusion_tag("components/strip.html")
 def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str, object]:
     """``{% strip day %}``: a day as one line. Times are lettered as they are given: hand them in local time."""
@@ -314,7 +325,7 @@ def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str
     return {
         "day": day,
         "drawn": [_strip(shown, width, names) for width in _widths(columns)],
-        "stops": [(stop, date_format(stop.start, "H:i"), date_format(stop.end, "H:i")) for stop in day.stops],
+        "spoken": [_spoken(stop) for stop in day.stops],
     }
 
 
