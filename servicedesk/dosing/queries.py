@@ -13,24 +13,35 @@ from servicedesk.dosing.models import Channel, RateChange, Refill
 SECONDS_A_DAY = 86400.0
 
 
-def _in_use(rows: QuerySet[Channel]) -> QuerySet[Channel]:
-    rows = rows.filter(retired_on__isnull=True)
-    return rows.select_related("equipment", "solution", "solution__item", "tank", "tank__site").order_by(
-        "tank", "equipment__name", "number", "pk"
-    )
+SHOWN = (
+    *(
+        "number",
+        "container_ml",
+        "step_ml",
+        "max_ml_per_day",
+        "equipment__name",
+        "tank__name",
+        "tank__site__name",
+    ),
+    *("solution__item", "solution__parameter", "solution__per_ml", "solution__per_ml_u_rel"),
+    *(f"solution__item__{name}" for name in ("name", "unit", "lead_days", "pack_size")),
+)
+
+
+def _in_use(rows: QuerySet[Channel]) -> list[Channel]:
+    """Channels in use with what says whose they are, what they give and what fills them, and no more."""
+    rows = rows.filter(retired_on__isnull=True).order_by("tank", "equipment__name", "number", "pk")
+    return list(rows.select_related("equipment", "solution__item", "tank__site").only(*SHOWN))
 
 
 def channels_of(tanks: Iterable[Tank]) -> list[Channel]:
     """Channels in use at these tanks."""
-    return list(_in_use(Channel.objects.filter(tank__in=[t.pk for t in tanks])))
+    return _in_use(Channel.objects.filter(tank__in=[t.pk for t in tanks]))
 
 
 def channels_in_use() -> list[Channel]:
-    """Channels in use at all tanks in use, with what says whose they are and what fills them, and no more."""
-    rows = _in_use(Channel.objects.filter(tank__retired_on__isnull=True))
-    own = ("number", "container_ml", "equipment__name", "solution__item", "tank__name", "tank__site__name")
-    item = (f"solution__item__{name}" for name in ("name", "unit", "lead_days"))
-    return list(rows.only(*own, *item))
+    """Channels in use at all tanks in use."""
+    return _in_use(Channel.objects.filter(tank__retired_on__isnull=True))
 
 
 class Rate(NamedTuple):

@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
-from django.db.models import OuterRef, Subquery
-
 from clients.models import Tank
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument, Measure, ReagentLoad, TrustMove
@@ -78,15 +76,18 @@ Standings = dict[tuple[UUID, str], Standing]
 def standings_of(tanks: Iterable[Tank]) -> Standings:
     """Trust per series of the instruments at these tanks, by equipment and parameter, in one query. Ask it through
     `standing_of`: what was tested by hand has no entry and is believed."""
-    last = TrustMove.objects.filter(measure=OuterRef("pk")).order_by("-at", "-pk")
-    rows = Measure.objects.filter(instrument__tank__in=[t.pk for t in tanks]).annotate(
-        **{f"last_{name}": Subquery(last.values(name)[:1]) for name in ("trust", "why", "at")}
+    rows = Measure.objects.filter(instrument__tank__in=[t.pk for t in tanks]).values_list(
+        "instrument__equipment",
+        "parameter",
+        "trust_moves__trust",
+        "trust_moves__why",
+        "trust_moves__at",
+        "instrument__equipment__retired_on",
     )
-    fields = ("instrument__equipment", "parameter", "last_trust", "last_why", "last_at")
-    return {
+    return {  # in order of time: the last move counts
         (equipment, parameter): Standing(Trust(trust or Trust.BELIEVED), why or "", since, retired is None)
-        for equipment, parameter, trust, why, since, retired in rows.values_list(
-            *fields, "instrument__equipment__retired_on"
+        for equipment, parameter, trust, why, since, retired in rows.order_by(
+            "trust_moves__at", "trust_moves"
         )
     }
 

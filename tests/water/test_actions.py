@@ -8,6 +8,7 @@ from django.db import IntegrityError
 
 from servicedesk.water import actions
 from servicedesk.water.models import Band, Correction, HeldReading, Reading, TankTest, Touched, WaterChange
+from servicedesk.water.queries import latest_of_series
 from tests.factories.people import make_technician
 from tests.factories.tanks import NOON, make_band, make_equipment, make_method, make_reading, make_tank
 
@@ -176,3 +177,12 @@ def test_a_tank_gets_tests_for_what_it_has_bands_and_ways_for(tank):
     assert [row.method for row in actions.set_default_tests(tank=tank)] == [usual]
     assert actions.set_default_tests(tank=tank) == []
     assert TankTest.objects.count() == 1
+
+
+def test_when_the_newest_value_is_withdrawn_the_one_before_it_stands_again(tank):
+    first = make_reading(tank, "8.0", at=NOON)
+    second = make_reading(tank, "4.0", method=first.series.method, at=NOON + timedelta(days=1))
+
+    correct(second, None)
+
+    assert [row.value for row in latest_of_series([tank])] == [pytest.approx(8.0)]

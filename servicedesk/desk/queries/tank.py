@@ -249,6 +249,7 @@ def dosed_at(tank: Tank, *, now: datetime) -> list[Dosed]:
 def last_visits(tank: Tank) -> Iterable[Visit]:
     """The last three visits to a tank, newest first."""
     rows = Visit.objects.filter(due_visit__tanks=tank).select_related("technician")
+    rows = rows.only("arrived_at", "state", "technician__name")
     return rows.order_by("-arrived_at", "pk")[:3]
 
 

@@ -136,17 +136,18 @@ def levels(rows: Iterable[LevelRow], caption: str = "", roomy: bool = False) -> 
     return {"rows": drawn, "caption": caption or _("Values against their bands"), "roomy": roomy}
 
 
-@register.inclusion_tag("components/trust.html")
-def trust_word(trust: str, why: str = "", of: str = "") -> dict[str, object]:
-    """``{% trust_word row.trust row.trust_why %}``: where a measure stands, beside each of its values."""
+@register.simple_tag
+def trust_word(trust: str, why: str = "", of: str = "") -> SafeString:
+    """``{% trust_word row.trust row.trust_why %}``: where a measure stands (believed, to be checked, not to be acted on),
+    beside each of its values; `of` names the measure, `why` says the reason."""
     state = DOUBTS.get(Trust(trust), "")
-    return {
-        "state": state,
-        "tone": tone(state) if state else "soft",
-        "word": Trust(trust).label,
-        "why": why,
-        "of": of,
-    }
+    words = " ".join(filter(None, [of, str(Trust(trust).label)])) + (f": {why}" if why else "")
+    return format_html(
+        '<span class="trust" data-tone="{}">{}<span>{}</span></span>',
+        tone(state) if state else "soft",
+        glyph(state) if state else "",
+        words,
+    )
 
 
 def drawn_row(row: LevelRow) -> DrawnRow:

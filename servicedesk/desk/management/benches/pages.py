@@ -8,6 +8,7 @@ the middleware, is shown beside it and has no bar."""
 import statistics
 import time
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 from django.contrib.auth import get_user_model
@@ -40,10 +41,17 @@ CONSTANT = """{% extends "base.html" %}{% load look %}{% block lead %}A constant
 <p class="row__end">{% state_word "late" row %}</p></li>{% endfor %}</ul>{% endblock %}"""
 
 
+@cache
+def _constant() -> Any:
+    """Read once, as the templates of the other pages are."""
+    return engines["django"].from_string(CONSTANT)
+
+
 @login_required
 def constant_page(request: HttpRequest) -> HttpResponse:
-    template = engines["django"].from_string(CONSTANT)
-    return HttpResponse(template.render({"levels": LEVELS, "rows": [f"Row {n}" for n in range(12)]}, request))
+    return HttpResponse(
+        _constant().render({"levels": LEVELS, "rows": [f"Row {n}" for n in range(12)]}, request)
+    )
 
 
 urlpatterns = [path("constant/", constant_page), path("", include("servicedesk.urls"))]
