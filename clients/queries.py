@@ -14,6 +14,7 @@ from django.http import Http404
 
 from clients.choices import LivestockChange, TankState
 from clients.models import Client, Contact, Equipment, Livestock, Site, Tank, TankStateRow
+from servicedesk.dispatch.queries import withdrawn
 from servicedesk.staff.models import User
 
 Row = TypeVar("Row", Client, Site, Tank, Equipment)
@@ -112,7 +113,9 @@ def livestock_of(tanks: Iterable[Tank]) -> QuerySet[Livestock]:
     )
     return (
         Livestock.objects.filter(tank__in=[t.pk for t in tanks])
-        .annotate(number=Coalesce(Sum(signed, filter=Q(facts__isnull=False)), 0))
+        .annotate(
+            number=Coalesce(Sum(signed, filter=Q(facts__isnull=False) & ~Q(withdrawn("facts__origin"))), 0)
+        )
         .order_by("tank__order", "name", "pk")
     )
 

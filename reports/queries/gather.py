@@ -17,12 +17,13 @@ from reports.queries import asking, done, levels, words
 from reports.queries.answers import answered_lines
 from reports.queries.back_on import back_on_of
 from reports.queries.shape import NextVisit, Picture, ReportContent, TankBlock
+from servicedesk.dispatch.queries import standing
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import Business
 from servicedesk.staff.queries import business
 from servicedesk.visits.choices import EntryKind, VisitState
 from servicedesk.visits.models import Entry, Photo, Visit
-from servicedesk.visits.queries import entries_of, fields_of, tanks_of, today_of
+from servicedesk.visits.queries import entries_of, fields_of, standing_photos, tanks_of, today_of
 from servicedesk.visits.queries.since import work_on
 
 Scrub = Callable[[str], str]
@@ -95,7 +96,7 @@ class Told:
         news = Q(origin__in=self.keys)
         if self.before is not None:
             news |= Q(at__gt=self.before.closed_at, at__lte=self.at)
-        rows = LivestockFact.objects.filter(news, livestock__tank=tank, change=LivestockChange.DIED)
+        rows = standing(LivestockFact.objects.filter(news, livestock__tank=tank, change=LivestockChange.DIED))
         return list(rows.select_related("livestock").order_by("at", "pk"))
 
 
@@ -110,9 +111,8 @@ def _animals(told: Told, tank: Tank, deaths: list[LivestockFact]) -> list[str]:
     if deaths:
         return [*lines, said_number]
     last = (
-        LivestockFact.objects.filter(
-            livestock__tank=tank, change=LivestockChange.DIED, at__lt=told.visit.arrived_at
-        )
+        standing(LivestockFact.objects.filter(livestock__tank=tank, change=LivestockChange.DIED))
+        .filter(at__lt=told.visit.arrived_at)
         .order_by("-at", "pk")
         .first()
     )
@@ -124,9 +124,9 @@ def _animals(told: Told, tank: Tank, deaths: list[LivestockFact]) -> list[str]:
 
 def _pictures(told: Told, tank: Tank) -> list[Picture]:
     """The last photo of this visit and the one before it from the same place (the same caption, if there is one)."""
-    rows = Photo.objects.filter(tank=tank)
-    if told.alone:
-        rows = Photo.objects.filter(Q(tank=tank) | Q(tank=None, visit=told.visit))
+    rows = standing_photos(Photo.objects.all())
+    here = Q(tank=tank) | Q(tank=None, visit=told.visit) if told.alone else Q(tank=tank)
+    rows = rows.filter(here)
     now = rows.filter(visit=told.visit).order_by("-taken_at", "pk").first()
     if now is None:
         return []

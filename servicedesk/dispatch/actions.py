@@ -15,7 +15,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from servicedesk.dispatch.choices import Channel, JobState, MessageState
-from servicedesk.dispatch.models import Job, Message
+from servicedesk.dispatch.models import Job, Message, Withdrawal
 
 log = logging.getLogger(__name__)
 
@@ -259,3 +259,14 @@ def sweep(*, at: datetime) -> tuple[list[uuid.UUID], list[uuid.UUID]]:
     open_messages = Message.objects.filter(Q(state=MessageState.QUEUED) & due | lost)
     messages = list(open_messages.order_by("made_at", "pk").values_list("pk", flat=True)[:500])
     return jobs, messages
+
+
+@transaction.atomic
+def withdraw(
+    *, withdrawn: uuid.UUID, why: str, at: datetime, origin: uuid.UUID, received_at: datetime
+) -> bool:
+    """Take back what was made from one piece of news; False where that was done before."""
+    _row, made = Withdrawal.objects.get_or_create(
+        withdrawn=withdrawn, defaults={"why": why, "at": at, "origin": origin, "received_at": received_at}
+    )
+    return made

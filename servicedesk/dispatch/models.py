@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from servicedesk.dispatch.choices import Channel, JobState, MessageState
+from servicedesk.web.facts import Fact
 
 
 class Job(models.Model):
@@ -85,6 +86,21 @@ class Erasure(models.Model):
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
     why = models.CharField(max_length=200)
+
+    def __str__(self) -> str:
+        return self.why
+
+
+class Withdrawal(Fact):
+    """What was made from one piece of news (a journal entry: `withdrawn` is its id, the origin of its facts) did not
+    happen, because. The facts stay where they are; whoever reads them asks for those that stand."""
+
+    withdrawn = models.UUIDField(unique=True)
+    at = models.DateTimeField()
+    why = models.CharField(max_length=200)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="withdrawal_once")]
 
     def __str__(self) -> str:
         return self.why

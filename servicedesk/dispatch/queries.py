@@ -1,10 +1,15 @@
 """Looking at the ledger: which work is open, which failed."""
 
 from datetime import datetime
+from typing import Any, TypeVar
 from uuid import UUID
 
+from django.db.models import Exists, OuterRef, QuerySet
+
 from servicedesk.dispatch.choices import JobState, MessageState
-from servicedesk.dispatch.models import Job, Message
+from servicedesk.dispatch.models import Job, Message, Withdrawal
+
+Rows = TypeVar("Rows", bound=QuerySet[Any])
 
 IN_TROUBLE = [MessageState.FAILED, MessageState.UNSURE]
 
@@ -39,3 +44,14 @@ def last_done(kind: str) -> datetime | None:
     """When this kind of work was last done to its end; None where it never was."""
     rows = Job.objects.filter(kind=kind, state=JobState.DONE, finished_at__isnull=False)
     return rows.order_by("-finished_at").values_list("finished_at", flat=True).first()
+
+
+def withdrawn(origin: str) -> Exists:
+    """Whether the news named by that column (a path to it) was taken back."""
+    return Exists(Withdrawal.objects.filter(withdrawn=OuterRef(origin)))
+
+
+def standing(rows: Rows, origin: str = "origin") -> Rows:
+    """Only the facts whose news was not taken back."""
+    found: Rows = rows.filter(~withdrawn(origin))
+    return found

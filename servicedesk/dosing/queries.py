@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from clients.models import Tank
+from servicedesk.dispatch.queries import standing
 from servicedesk.dosing.models import Channel, RateChange, Refill
 
 SECONDS_A_DAY = 86400.0
@@ -66,10 +67,10 @@ class Settings:
         self.at = at
         ids = [c.pk for c in channels]
         self.rates: dict[UUID, list[Rate]] = {i: [] for i in ids}
-        rates = RateChange.objects.filter(channel__in=ids, at__lte=at).order_by("at", "pk")
+        rates = standing(RateChange.objects.filter(channel__in=ids, at__lte=at)).order_by("at", "pk")
         for channel, *rate in rates.values_list("channel", *Rate._fields):
             self.rates[channel].append(Rate(*rate))
-        refills = Refill.objects.filter(channel__in=ids, at__lte=at).order_by("at", "pk")
+        refills = standing(Refill.objects.filter(channel__in=ids, at__lte=at)).order_by("at", "pk")
         self.refills: dict[UUID, Filled] = {
             channel: Filled(*refill) for channel, *refill in refills.values_list("channel", *Filled._fields)
         }

@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from clients.models import Tank
+from servicedesk.dispatch.queries import standing, withdrawn
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument, Measure, ReagentLoad, TrustMove
 
@@ -48,8 +49,8 @@ def instruments_in_use() -> list[Instrument]:
 
 def trusts(measures: Iterable[Measure]) -> dict[UUID, TrustMove]:
     """The last move of trust per measure; one that never moved is believed."""
-    rows = TrustMove.objects.filter(measure__in=[m.pk for m in measures]).order_by("at", "pk")
-    return {row.measure_id: row for row in rows}
+    rows = standing(TrustMove.objects.filter(measure__in=[m.pk for m in measures]))
+    return {row.measure_id: row for row in rows.order_by("at", "pk")}
 
 
 def trust_of(measure: Measure) -> str:
@@ -76,20 +77,29 @@ Standings = dict[tuple[UUID, str], Standing]
 def standings_of(tanks: Iterable[Tank]) -> Standings:
     """Trust per series of the instruments at these tanks, by equipment and parameter, in one query. Ask it through
     `standing_of`: what was tested by hand has no entry and is believed."""
-    rows = Measure.objects.filter(instrument__tank__in=[t.pk for t in tanks]).values_list(
-        "instrument__equipment",
-        "parameter",
-        "trust_moves__trust",
-        "trust_moves__why",
-        "trust_moves__at",
-        "instrument__equipment__retired_on",
-    )
-    return {  # in order of time: the last move counts
-        (equipment, parameter): Standing(Trust(trust or Trust.BELIEVED), why or "", since, retired is None)
-        for equipment, parameter, trust, why, since, retired in rows.order_by(
-            "trust_moves__at", "trust_moves"
+    rows = (
+        Measure.objects.filter(instrument__tank__in=[t.pk for t in tanks])
+        .annotate(gone=withdrawn("trust_moves__origin"))
+        .values_list(
+            "instrument__equipment",
+            "parameter",
+            "instrument__equipment__retired_on",
+            "gone",
+            "trust_moves__trust",
+            "trust_moves__why",
+            "trust_moves__at",
         )
-    }
+    )
+    found: Standings = {}
+    for equipment, parameter, retired, gone, trust, why, at in rows.order_by(
+        "trust_moves__at", "trust_moves"
+    ):
+        key = (equipment, parameter)  # in order of time: the last move that stands counts
+        if trust is None or gone:
+            found.setdefault(key, Standing(Trust.BELIEVED, fitted=retired is None))
+        else:
+            found[key] = Standing(Trust(trust), why or "", at, retired is None)
+    return found
 
 
 def standing_of(standings: Standings, equipment_id: UUID | None, parameter: str) -> Standing:
@@ -101,17 +111,17 @@ def trust_by_parameter(standings: Standings) -> dict[str, str]:
     """Trust per parameter of the instruments that are fitted; the worst where two measure the same."""
     worst = [Trust.BELIEVED, Trust.TO_CHECK, Trust.NOT_TO_ACT_ON]
     out: dict[str, str] = {}
-    for (_equipment, parameter), standing in standings.items():
-        if standing.fitted:
+    for (_equipment, parameter), stands in standings.items():
+        if stands.fitted:
             before = Trust(out.get(parameter, Trust.BELIEVED))
-            out[parameter] = max(standing.trust, before, key=worst.index)
+            out[parameter] = max(stands.trust, before, key=worst.index)
     return out
 
 
 def loads_of(measures: Iterable[Measure], at: datetime) -> dict[UUID, ReagentLoad]:
     """The last reagent load per measure."""
-    rows = ReagentLoad.objects.filter(measure__in=[m.pk for m in measures], at__lte=at).order_by("at", "pk")
-    return {row.measure_id: row for row in rows}
+    rows = standing(ReagentLoad.objects.filter(measure__in=[m.pk for m in measures], at__lte=at))
+    return {row.measure_id: row for row in rows.order_by("at", "pk")}
 
 
 def left_ml_of(measure: Measure, load: ReagentLoad, at: datetime) -> float:

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from clients.models import Equipment, Tank
 from servicedesk.core.recurrence.due import Rule, occurrences
+from servicedesk.dispatch.queries import standing
 from servicedesk.staff.models import User
 from servicedesk.upkeep.choices import Outcome, TaskState
 from servicedesk.upkeep.models import Task, TaskFact, TaskRule
@@ -155,3 +156,11 @@ def leave_task(
         part=part,
         received_at=received_at,
     )[0]
+
+
+@transaction.atomic
+def reopen_task(*, task: Task) -> None:
+    """What was said to be done was taken back: the task is open again, unless it was done another time."""
+    done = standing(TaskFact.objects.filter(task=task, outcome=Outcome.DONE))
+    if not done.exists():
+        Task.objects.filter(pk=task.pk, state=TaskState.DONE).update(state=TaskState.OPEN)

@@ -7,6 +7,7 @@ from django.db.models import QuerySet
 
 from clients.models import Tank
 from clients.queries import tanks_for
+from servicedesk.dispatch.queries import standing
 from servicedesk.staff.models import User
 from servicedesk.upkeep.choices import TaskState
 from servicedesk.upkeep.models import Task, TaskFact
@@ -46,6 +47,6 @@ def overdue(user: User, *, on: date) -> list[Task]:
 
 def last_left(tasks: Iterable[Task]) -> dict[object, TaskFact]:
     """The last time each task was left, with its reason."""
-    rows = TaskFact.objects.filter(task__in=[t.pk for t in tasks], outcome="left").order_by("at", "pk")
-    rows = rows.only("task", "reason", "at")
+    rows = standing(TaskFact.objects.filter(task__in=[t.pk for t in tasks], outcome="left"))
+    rows = rows.order_by("at", "pk").only("task", "reason", "at")
     return {row.task_id: row for row in rows}

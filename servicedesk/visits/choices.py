@@ -39,3 +39,38 @@ class Receipt(TextChoices):
     STORED = "stored", _("stored")
     ALREADY = "already", _("already there")
     REFUSED = "refused", _("refused")
+
+
+# What a later entry may take back. Where the last word counts anyway (fields, the next visit, the check before leaving)
+# a new entry says it anew; a reading is corrected.
+TAKEN_BACK = frozenset(
+    {
+        EntryKind.TASK_DONE,
+        EntryKind.TASK_LEFT,
+        EntryKind.WATER_CHANGE,
+        EntryKind.DOSE,
+        EntryKind.RATE,
+        EntryKind.REFILL,
+        EntryKind.REAGENT_LOAD,
+        EntryKind.CALIBRATION,
+        EntryKind.PUMP_CHECK,
+        EntryKind.LIVESTOCK,
+        EntryKind.PHOTO,
+        EntryKind.FINDING,
+        EntryKind.RECOMMENDATION,
+    }
+)
+
+
+class BackReason(TextChoices):
+    """Why an entry is taken back, as one tap."""
+
+    MISTYPED = "mistyped", _("mistyped")
+    ELSEWHERE = "elsewhere", _("it was another tank")
+    NOT_DONE = "not_done", _("it was not done")
+    TWICE = "twice", _("written down twice")
+
+
+def back_words(why: str) -> str:
+    """The reason of a tap in words; what was typed stays as it is."""
+    return str(BackReason(why).label) if why in BackReason.values else why

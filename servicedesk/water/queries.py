@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from clients.models import Tank
+from servicedesk.dispatch.queries import standing
 from servicedesk.water.choices import Flag, SourceKind
 from servicedesk.water.models import Band, Correction, Reading, Series, TankTest, WaterChange
 from servicedesk.web.memo import once
@@ -193,4 +194,4 @@ def tests_of(tank: Tank) -> list[TankTest]:
 
 def water_changes_of(tank: Tank, since: datetime) -> list[WaterChange]:
     """Water changes of a tank since then, in order of time."""
-    return list(WaterChange.objects.filter(tank=tank, at__gte=since).order_by("at", "pk"))
+    return list(standing(WaterChange.objects.filter(tank=tank, at__gte=since)).order_by("at", "pk"))

@@ -646,3 +646,25 @@ def test_a_piece_of_equipment_does_not_repeat_its_tank(scene: Scene) -> None:
 
     assert BackOn(on=[own, shared]).did == ["Everything back on: Heater, Air pump, cellar"]
     assert BackOn(unchecked=[own]).did_not == ["Everything back on: not checked before we left (Heater)"]
+
+
+def test_a_version_says_that_a_death_and_a_water_change_were_taken_back(scene: Scene) -> None:
+    fish = make_livestock(scene.tank)
+    journey = scene.tested()
+    keys = [
+        journey.write("livestock", livestock=str(fish.pk), change="died", number=1),
+        journey.write("water_change", tank=str(scene.tank.pk), litres="40"),
+    ]
+    visit = journey.close()
+    before = told(visit)
+    for key in keys:
+        journey.write("correction", entry=key, withdraw=True, why="elsewhere")
+    journey.hand_in()
+
+    now = told(visit)
+
+    assert any("Died: 1" in line for line in before.tanks[0].animals)
+    assert not any("Died" in line for line in now.tanks[0].animals)
+    assert not any("water changed" in line for line in now.tanks[0].did)
+    said = " ".join(changes_between(before, now))
+    assert "Died: 1" in said and "40 L of water changed" in said

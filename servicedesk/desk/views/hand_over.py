@@ -17,6 +17,7 @@ from clients.queries import sites_for
 from reports.choices import ReportState
 from reports.models import Report
 from servicedesk.desk.views.office import staff_of
+from servicedesk.dispatch.queries import standing
 from servicedesk.rounds import actions, queries
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.forms import NoteForm
@@ -61,7 +62,8 @@ def _stops_left(stops: list[Stop]) -> list[Line]:
 
 def _findings(stops: list[Stop]) -> list[Line]:
     """What was found on these visits."""
-    rows = Entry.objects.filter(visit__in=[s.due_visit_id for s in stops], kind=EntryKind.FINDING)
+    visits = [s.due_visit_id for s in stops]
+    rows = standing(Entry.objects.filter(visit__in=visits, kind=EntryKind.FINDING), "pk")
     return [
         Line(str(e.payload.get("text", "")), _at(e.at), e.visit.site.name, e.visit_id)
         for e in rows.select_related("visit__site").order_by("at", "seq", "pk")

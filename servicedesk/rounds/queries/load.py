@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from clients.choices import WaterType
 from clients.models import Tank
 from servicedesk.core.chemistry.salinity import density
+from servicedesk.dispatch.queries import standing
 from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries.stops import next_visits_of
 from servicedesk.stock.models import Item
@@ -113,7 +114,7 @@ def _lines(stops: list[Stop], tanks: list[Tank], day: date, at: datetime) -> lis
 
 def _last_changes(tanks: list[Tank], at: datetime) -> dict[UUID, WaterChange]:
     mixed = [t.pk for t in tanks if t.water_type in MIXED]
-    rows = WaterChange.objects.filter(tank__in=mixed, at__gte=at - LOOK_BACK, at__lte=at)
+    rows = standing(WaterChange.objects.filter(tank__in=mixed, at__gte=at - LOOK_BACK, at__lte=at))
     return {row.tank_id: row for row in rows.order_by("at", "pk")}
 
 

@@ -17,6 +17,7 @@ from clients.actions import record_livestock
 from clients.choices import LivestockChange
 from clients.models import Equipment, Livestock, Tank
 from servicedesk.core import units
+from servicedesk.dispatch.actions import withdraw
 from servicedesk.dosing import actions as dosing
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments import actions as instruments
@@ -27,7 +28,7 @@ from servicedesk.upkeep import actions as upkeep
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.actions.back_on import tell_what_is_off
 from servicedesk.visits.actions.wire import Refused, Wire, key_of
-from servicedesk.visits.choices import EntryKind
+from servicedesk.visits.choices import TAKEN_BACK, EntryKind
 from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.water import actions as water
 from servicedesk.water.choices import Flag
@@ -289,16 +290,44 @@ def _field(m: Making) -> None:
 
 
 def _correction(m: Making) -> None:
-    entry = Entry.objects.filter(pk=m.key("entry"), visit=m.visit, kind=EntryKind.READING).first()
-    reading = Reading.objects.select_related("series").filter(origin=entry.pk).first() if entry else None
+    entry = Entry.objects.filter(pk=m.key("entry"), visit=m.visit).first()
+    if entry is not None and entry.kind in TAKEN_BACK:
+        take_back(entry, m)
+        return
+    reading = None
+    if entry is not None and entry.kind == EntryKind.READING:
+        reading = Reading.objects.select_related("series").filter(origin=entry.pk).first()
     if reading is None:
-        raise Refused(_("There is no such reading in this visit."))
+        raise Refused(_("There is no such entry in this visit that can be corrected."))
     why = m.text("why", needed=True, longest=200)
     new = None
     if not m.flag("withdraw"):
         unit = m.text("unit", longest=20) or reading.entered_unit
         new = units.to_canonical(parameter=reading.series.parameter, value=m.number("value"), unit=unit)
     water.correct_reading(reading=reading, new=new, why=why, **m.fact)
+
+
+def take_back(entry: Entry, m: Making) -> None:
+    """What an entry said did not happen: its facts stand no more, and what it moved goes back. Twice is once."""
+    if not m.flag("withdraw"):
+        raise Refused(_("This entry can be taken back. Then write down what is right."))
+    why = m.text("why", needed=True, longest=200)
+    if not withdraw(withdrawn=entry.pk, why=why, at=m.wire.at, origin=m.wire.id, received_at=m.received_at):
+        return
+    if entry.kind == EntryKind.TASK_DONE:
+        upkeep.reopen_task(task=Task.objects.get(pk=entry.payload["task"]))
+    for tank in Tank.objects.filter(pk__in=_tanks_of(entry)):
+        water.touch(tank=tank, at=m.wire.at)
+
+
+def _tanks_of(entry: Entry) -> list[UUID]:
+    """The tanks whose water or animals an entry spoke of."""
+    p = entry.payload
+    if "channel" in p:
+        return list(Channel.objects.filter(pk=p["channel"]).values_list("tank", flat=True))
+    if "measure" in p:
+        return list(Measure.objects.filter(pk=p["measure"]).values_list("instrument__tank", flat=True))
+    return [UUID(p["tank"])] if p.get("tank") else []
 
 
 def _nothing(m: Making) -> None:

@@ -4,12 +4,14 @@ from collections.abc import Iterable
 from datetime import date
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 from django.http import Http404
 
 from clients.models import Tank
 from clients.queries import contact_of, tanks_for
 from servicedesk.core.sheets import FieldEntry, FieldState, winner
+from servicedesk.dispatch.models import Withdrawal
+from servicedesk.dispatch.queries import standing, withdrawn
 from servicedesk.staff.models import User
 from servicedesk.visits.choices import EntryKind, VisitState
 from servicedesk.visits.models import Entry, Photo, Visit
@@ -39,11 +41,26 @@ def tanks_of(visit: Visit) -> list[Tank]:
 
 
 def entries_of(visit: Visit, *kinds: str) -> list[Entry]:
-    """The journal in order: by the tablet's sequence within one moment."""
-    rows = Entry.objects.filter(visit=visit).select_related("author")
+    """What stands in the journal, in order: by the tablet's sequence within one moment."""
+    rows = standing(Entry.objects.filter(visit=visit), "pk").select_related("author")
     if kinds:
         rows = rows.filter(kind__in=kinds)
     return list(rows.order_by("at", "seq", "pk"))
+
+
+def journal_of(visit: Visit) -> list[Entry]:
+    """The whole journal in order; `gone` is why an entry was taken back, None for one that stands."""
+    why = Withdrawal.objects.filter(withdrawn=OuterRef("pk")).values("why")[:1]
+    rows = Entry.objects.filter(visit=visit).select_related("author").annotate(gone=Subquery(why))
+    return list(rows.order_by("at", "seq", "pk"))
+
+
+def standing_photos(rows: QuerySet[Photo]) -> QuerySet[Photo]:
+    """Without those whose entry was taken back."""
+    gone = Entry.objects.filter(withdrawn("pk"), kind=EntryKind.PHOTO).values_list(
+        "payload__photo", flat=True
+    )
+    return rows.exclude(pk__in=[UUID(key) for key in gone])
 
 
 def fields_of(entries: Iterable[Entry]) -> dict[str, FieldState]:
@@ -57,7 +74,8 @@ def fields_of(entries: Iterable[Entry]) -> dict[str, FieldState]:
 
 
 def photos_of(visit: Visit) -> list[Photo]:
-    return list(Photo.objects.filter(visit=visit).select_related("tank").order_by("taken_at", "pk"))
+    rows = standing_photos(Photo.objects.filter(visit=visit))
+    return list(rows.select_related("tank").order_by("taken_at", "pk"))
 
 
 def photo_for(user: User, key: UUID, *, on: date) -> Photo:

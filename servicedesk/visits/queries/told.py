@@ -17,7 +17,7 @@ from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Measure
 from servicedesk.upkeep.choices import reason_words
 from servicedesk.upkeep.models import Task
-from servicedesk.visits.choices import EntryKind
+from servicedesk.visits.choices import TAKEN_BACK, EntryKind, back_words
 from servicedesk.visits.models import Entry
 
 Payload = dict[str, Any]
@@ -25,12 +25,16 @@ Payload = dict[str, Any]
 
 @dataclass(frozen=True)
 class Told:
-    """One line: the kind of entry, what it says, when and by whom."""
+    """One line: the kind of entry, what it says, when and by whom; `gone` is why it was taken back, `may_go` whether it
+    can be."""
 
     kind: str
     text: str
     at: datetime
     by: str
+    entry: UUID
+    gone: str = ""
+    may_go: bool = False
 
 
 def key_in(payload: Payload, name: str) -> str:
@@ -89,7 +93,7 @@ def _said(entry: Entry, names: _Names) -> list[str]:
         EntryKind.RECOMMENDATION: lambda: [names.tanks.get(key_in(p, "tank"), ""), p["text"]],
         EntryKind.FIELD: lambda: [p.get("value", "")],
         EntryKind.NEXT_VISIT: lambda: [date_format(parse_date(p["date"]) or entry.at, "l j F")],
-        EntryKind.CORRECTION: lambda: [_("withdrawn") if p.get("withdraw") else str(p.get("value", "")), p["why"]],
+        EntryKind.CORRECTION: lambda: [_("taken back") if p.get("withdraw") else str(p.get("value", "")), back_words(p["why"])],
         EntryKind.BACK_ON: lambda: [_("all on") if not p.get("left") else _("%(n)s stay off") % {"n": len(p["left"])}],
     }  # fmt: skip
     return said.get(entry.kind, list)()
@@ -105,6 +109,10 @@ def told(entries: Iterable[Entry]) -> list[Told]:
             text=": ".join(part for part in map(str, _said(entry, names)) if part),
             at=entry.at,
             by=entry.author.name,
+            entry=entry.pk,
+            gone=back_words(why),
+            may_go=entry.kind in TAKEN_BACK and not why,
         )
         for entry in rows
+        for why in [getattr(entry, "gone", None) or ""]
     ]

@@ -19,7 +19,7 @@ from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries import stop_for
 from servicedesk.staff.models import User
 from servicedesk.visits import actions, queries
-from servicedesk.visits.choices import Receipt, VisitState
+from servicedesk.visits.choices import BackReason, Receipt, VisitState
 from servicedesk.visits.forms import Fresh, entry_from
 from servicedesk.visits.models import Visit
 from servicedesk.web.zones import day_of
@@ -93,6 +93,7 @@ class Opened:
             "steps": steps,
             "aside": aside,
             "fresh": Fresh(),
+            "back_reasons": BackReason.choices,
             "typed": self.typed,
             "taken": self.request.session.pop("taken", []),
             "add_url": reverse("visits:add", args=[self.visit.pk]),

@@ -30,6 +30,7 @@ from servicedesk.visits.queries import pages
 from servicedesk.visits.views.opened import Opened, opened
 from servicedesk.web.zones import day_of
 
+UNTOLD = (EntryKind.READING, EntryKind.ARRIVE)
 FIELDS = (
     ("summary", later("What changed"), later("In a sentence, as the client would say it")),
     ("staff_do", later("Please do"), later("What the client's staff should do until we come again")),
@@ -46,9 +47,7 @@ def work(request: HttpRequest, key: UUID) -> HttpResponse:
     context = o.context(
         "work",
         tasks=pages.task_lines(o.tanks, o.day),
-        done=queries.told(
-            e for e in queries.entries_of(o.visit) if e.kind not in (EntryKind.READING, EntryKind.ARRIVE)
-        ),
+        done=queries.told(e for e in queries.journal_of(o.visit) if e.kind not in UNTOLD),
         reasons=LeftReason.choices,
         sheet=pages.work_sheet(o.tanks, at=o.at),
         photos=queries.photos_of(o.visit),
@@ -174,7 +173,7 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
     o = opened(request, key)
     if not o.begun or not o.closed:
         return redirect("visits:visit", key)
-    entries = queries.entries_of(o.visit)
+    entries = queries.journal_of(o.visit)
     readings = [
         (tank, t, r)
         for tank in o.tanks
