@@ -28,7 +28,7 @@ from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Item, Lot, Place
 from servicedesk.upkeep.models import TaskRule
-from servicedesk.water.models import Band, Method, TankTest
+from servicedesk.water.models import Band, ChangeWater, Method, TankChangeWater, TankTest
 
 NAMES = [(p.key, p.name) for p in PARAMETERS.values()]
 
@@ -79,6 +79,8 @@ KINDS = {
         Kind("place", _("Store or van"), Place, ("name", "kind", "keeper")),
         Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
         Kind("solution", _("Dosing solution"), Solution, ("parameter", "per_ml", "per_ml_u_rel", "composition"), "item"),
+        Kind("water", _("Water for changes"), ChangeWater, ("name", "kind", "usual", "tested_on", "salinity", "alkalinity_dkh", "general_hardness_dgh", "calcium_mg_l", "magnesium_mg_l", "nitrate_mg_l")),
+        Kind("tank_water", _("Water for changes"), TankChangeWater, ("water",), "tank"),
         Kind("method", _("Way of testing"), Method, ("parameter", "name", "kind", "tolerance_abs", "tolerance_rel", "resolution", "minutes", "reagent", "ml_per_test")),
     )
 }  # fmt: skip
@@ -146,6 +148,14 @@ LABELS: dict[str, Any] = {
     "sensitive_to": _("Sensitive to"),
     "keeper": _("In the name of"),
     "lead_days": _("Days to come after ordering"),
+    "usual": _("Taken for every tank of its kind that names no other"),
+    "tested_on": _("Tested on"),
+    "alkalinity_dkh": _("Alkalinity or carbonate hardness, dKH"),
+    "general_hardness_dgh": _("General hardness, dGH"),
+    "calcium_mg_l": _("Calcium, mg/L"),
+    "magnesium_mg_l": _("Magnesium, mg/L"),
+    "nitrate_mg_l": _("Nitrate, mg/L NO3"),
+    "water": _("Which water"),
 }
 HAZARDS = [(row["id"], row["title"]) for row in read_json("hazards.json")["hazards"]]
 SENSITIVE = [("copper", _("copper")), ("salt", _("salt")), ("low oxygen", _("low oxygen"))]

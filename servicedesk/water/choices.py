@@ -13,6 +13,11 @@ class MethodKind(TextChoices):
     LABORATORY = "laboratory", _("laboratory")
 
 
+class WaterKind(TextChoices):
+    SALT = "salt", _("mixed salt water")
+    FRESH = "fresh", _("fresh water")
+
+
 class SourceKind(TextChoices):
     HAND = "hand", _("by hand")
     EQUIPMENT = "equipment", _("instrument")

@@ -5,11 +5,23 @@ import uuid
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.db.models.functions import Lower
 
 from clients.models import Equipment, Tank
 from servicedesk.stock.models import Item
-from servicedesk.water.choices import MethodKind, SourceKind
+from servicedesk.water.choices import MethodKind, SourceKind, WaterKind
 from servicedesk.web.facts import Fact
+
+HELD = {
+    "salinity": "salinity",
+    "alkalinity": "alkalinity_dkh",
+    "carbonate_hardness": "alkalinity_dkh",
+    "general_hardness": "general_hardness_dgh",
+    "calcium": "calcium_mg_l",
+    "magnesium": "magnesium_mg_l",
+    "nitrate": "nitrate_mg_l",
+}
+"""What is known of a water for changes: by parameter, the column that holds it."""
 
 
 class Band(models.Model):
@@ -245,3 +257,48 @@ class Touched(models.Model):
 
     def __str__(self) -> str:
         return f"{self.since}"
+
+
+class ChangeWater(models.Model):
+    """The water that goes in at a change: a salt mix, tap water, a blend; what it holds as far as it was tested, each in
+    the parameter's canonical unit. `usual` is taken for every tank of its kind that names no other."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField(max_length=100)
+    kind = models.CharField(max_length=5, choices=WaterKind.choices)
+    usual = models.BooleanField(default=True)
+    tested_on = models.DateField(null=True, blank=True)
+    salinity = models.FloatField(null=True, blank=True)
+    alkalinity_dkh = models.FloatField(null=True, blank=True)
+    general_hardness_dgh = models.FloatField(null=True, blank=True)
+    calcium_mg_l = models.FloatField(null=True, blank=True)
+    magnesium_mg_l = models.FloatField(null=True, blank=True)
+    nitrate_mg_l = models.FloatField(null=True, blank=True)
+    retired_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(Lower("name"), name="change_water_name_once"),
+            models.UniqueConstraint(
+                fields=["kind"],
+                condition=Q(usual=True, retired_on__isnull=True),
+                name="change_water_usual_once",
+            ),
+            *(
+                models.CheckConstraint(condition=Q(**{f"{name}__gte": 0}), name=f"change_water_{name}_sound")
+                for name in dict.fromkeys(HELD.values())
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TankChangeWater(models.Model):
+    """A tank that gets another water than is usual for its kind."""
+
+    tank = models.OneToOneField(Tank, on_delete=models.CASCADE, related_name="change_water")
+    water = models.ForeignKey(ChangeWater, on_delete=models.PROTECT, related_name="tanks")
+
+    def __str__(self) -> str:
+        return str(self.water)

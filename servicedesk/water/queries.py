@@ -2,16 +2,25 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F, OuterRef, QuerySet, Subquery
+from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, When
 
 from clients.models import Tank
 from servicedesk.dispatch.queries import standing
-from servicedesk.water.choices import Flag, SourceKind
-from servicedesk.water.models import Band, Correction, Reading, Series, TankTest, WaterChange
+from servicedesk.water.choices import Flag, SourceKind, WaterKind
+from servicedesk.water.models import (
+    HELD,
+    Band,
+    ChangeWater,
+    Correction,
+    Reading,
+    Series,
+    TankTest,
+    WaterChange,
+)
 from servicedesk.web.memo import once
 
 DOUBTFUL = Flag.TIME_DOUBTFUL | Flag.IMPLAUSIBLE
@@ -195,3 +204,34 @@ def tests_of(tank: Tank) -> list[TankTest]:
 def water_changes_of(tank: Tank, since: datetime) -> list[WaterChange]:
     """Water changes of a tank since then, in order of time."""
     return list(standing(WaterChange.objects.filter(tank=tank, at__gte=since)).order_by("at", "pk"))
+
+
+@dataclass(frozen=True)
+class WaterIn:
+    """The water that goes in at a change: its name, when it was tested (None: never), and what it holds by parameter,
+    canonical units; what nobody tested is missing."""
+
+    name: str
+    tested_on: date | None
+    holds: dict[str, float]
+
+
+USUAL_MIX = {"salinity": 35.0, "alkalinity": 8.0, "calcium": 420.0, "magnesium": 1300.0, "nitrate": 0.0}
+"""What a salt mix is made to hold where nobody wrote down what ours does (common practice). Of fresh water nothing is
+known before it was tested."""
+
+
+def is_marine(tank: Tank) -> bool:
+    return tank.water_type.startswith(("reef", "marine"))
+
+
+def water_for(tank: Tank) -> WaterIn:
+    """What a tank gets at a change: the water it names, else the usual one of its kind."""
+    kind = WaterKind.SALT if is_marine(tank) else WaterKind.FRESH
+    own = Q(tanks__tank=tank)
+    rows = ChangeWater.objects.filter(own | Q(usual=True, kind=kind, retired_on__isnull=True))
+    row = rows.annotate(own=Case(When(own, then=1), default=0)).order_by("-own", "pk").first()
+    if row is None:
+        return WaterIn("", None, dict(USUAL_MIX) if kind == WaterKind.SALT else {})
+    held = {parameter: getattr(row, column) for parameter, column in HELD.items()}
+    return WaterIn(row.name, row.tested_on, {p: value for p, value in held.items() if value is not None})

@@ -351,7 +351,8 @@ def test_a_tank_without_bands_and_tests_has_nothing_to_say():
 
 
 def test_a_change_without_a_safe_step_replaces_no_more_than_a_third_of_the_tank():
-    sheet = TankSheet(water_type="pond", net_l=1000.0, bands=(BandSpec("nitrate", "mg/L NO3", None, 10, 40),))
+    bands = (BandSpec("nitrate", "mg/L NO3", None, 10, 40),)
+    sheet = TankSheet(water_type="pond", net_l=1000.0, bands=bands, fresh_mix={"nitrate": 0.0})
 
     line = judged(sheet, nitrate=100.0).advice[0]
 
@@ -378,3 +379,12 @@ def test_a_dose_and_a_water_change_are_not_advised_for_one_day():
 @pytest.mark.parametrize("values", [{"alkalinity": 6.9}, {"nitrate": 30.0}])
 def test_one_correction_alone_carries_no_word_about_two(values):
     assert "not_together" not in [line.sentence_id for line in said(**values).advice]
+
+
+def test_water_whose_nitrate_nobody_knows_is_tested_before_litres_are_said():
+    bands = (BandSpec("nitrate", "mg/L NO3", None, 10, 40),)
+    sheet = TankSheet(water_type="pond", net_l=1000.0, bands=bands)
+
+    line = judged(sheet, nitrate=100.0).advice[0]
+
+    assert (line.sentence_id, line.parts) == ("lower_untested", {"parameter": "Nitrate"})

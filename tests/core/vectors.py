@@ -44,7 +44,7 @@ def sheet_of(water_type: str, *, state: str = "normal") -> TankSheet:
         tests=tuple(b.parameter for b in bands[:7]),
         expected={p: Expected(v * 0.85, v * 1.1, v) for p, v in middle.items() if p in ("alkalinity", "ph", "nitrate") and v},
         products=(Product("k1", "carbonate solution", "alkalinity", 1.06), Product("k2", "calcium solution", "calcium", 38.0)) if marine else (),
-        fresh_mix={"salinity": 35.0, "alkalinity": 8.0, "calcium": 420.0, "nitrate": 0.0} if marine else {"nitrate": 0.0},
+        fresh_mix={"salinity": 35.0, "alkalinity": 8.0, "calcium": 420.0, "nitrate": 0.0} if marine else ({} if water_type == "pond" else {"nitrate": 5.0}),
         trust={"alkalinity": "not_to_act_on"} if water_type == "reef_soft" else {},
         sensitive=("copper",),
     )  # fmt: skip

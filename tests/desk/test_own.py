@@ -15,6 +15,8 @@ from servicedesk.rounds.models import DueVisit, Stop
 from servicedesk.staff.models import Business, User
 from servicedesk.staff.queries import day_of
 from servicedesk.upkeep.models import TaskRule
+from servicedesk.water.models import ChangeWater
+from servicedesk.water.queries import water_for
 from tests.factories.people import make_client_user, make_owner, make_technician
 from tests.factories.tanks import (
     make_channel,
@@ -143,7 +145,7 @@ def test_a_technician_meets_nothing_on_the_offices_pages(address):
     assert signed_in(make_technician()).get(address).status_code == 404
 
 
-@pytest.mark.parametrize(("address", "queries"), [("/tanks/", 9), ("/clients/", 9), ("/methods/", 4)])
+@pytest.mark.parametrize(("address", "queries"), [("/tanks/", 9), ("/clients/", 9), ("/methods/", 5)])
 @pytest.mark.parametrize("count", [1, 3])
 def test_lists_ask_the_database_as_often_for_three_as_for_one(
     address, queries, count, django_assert_num_queries
@@ -213,7 +215,7 @@ def test_a_tanks_own_page_asks_as_often_for_three_of_each_as_for_one(count, djan
         TankStateRow.objects.create(tank=tank, state="low_salinity", from_on=date(2026, 1, 1 + number))
         TaskRule.objects.create(tank=tank, title=f"rinse {number}", starts_on=date(2026, 1, 1))
 
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         page = browser.get(f"/tanks/{tank.pk}/own/").content.decode()
 
     assert ("low-salinity treatment" in page, "every 4 weeks" in page, "no end is set" in page) == (
@@ -237,3 +239,30 @@ def test_a_kept_plan_asks_for_its_visits_at_once_and_the_week_is_not_empty():
 
     assert DueVisit.objects.filter(plan=plan).exists()
     assert Stop.objects.filter(due_visit__plan=plan, round__technician=ida).exists()
+
+
+def test_a_water_for_changes_is_written_down_and_a_tank_takes_another_one():
+    browser, tank = signed_in(make_owner()), make_tank(water_type="planted")
+    typed = {"kind": "fresh", "tested_on": "2026-03-04"}
+    browser.post("/own/water/new/", {**typed, "name": "Tap", "usual": "on", "nitrate_mg_l": "25"})
+    browser.post("/own/water/new/", {**typed, "name": "Pure water", "nitrate_mg_l": "0"})
+    pure = ChangeWater.objects.get(name="Pure water")
+    usual = water_for(tank).holds
+    browser.post(f"/own/tank_water/new/?in={tank.pk}", {"water": str(pure.pk)})
+
+    assert (usual, water_for(tank).holds) == ({"nitrate": 25}, {"nitrate": 0})
+    page = browser.get("/methods/").content.decode()
+    assert "Tap" in page and "tested on 4 March 2026" in page
+    assert "Pure water" in browser.get(f"/tanks/{tank.pk}/own/").content.decode()
+
+
+def test_a_second_usual_water_of_a_kind_is_refused_in_words():
+    browser = signed_in(make_owner())
+    browser.post("/own/water/new/", {"kind": "fresh", "name": "Tap", "usual": "on"})
+
+    refused = browser.post(
+        "/own/water/new/", {"kind": "fresh", "name": "Well", "usual": "on"}
+    ).content.decode()
+
+    assert "Another water of this kind is the usual one already." in refused
+    assert ChangeWater.objects.count() == 1

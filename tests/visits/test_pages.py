@@ -1,13 +1,14 @@
 """The visit's pages: what is asked back, taken back, and known to have been done since the tests."""
 
 import uuid
+from datetime import date
 
 import pytest
 from django.test import Client
 
 from servicedesk.dosing.models import Dose
 from servicedesk.visits.models import Entry
-from servicedesk.water.models import Band, Correction, Reading, WaterChange
+from servicedesk.water.models import Band, ChangeWater, Correction, Reading, WaterChange
 from tests.factories.people import make_business, make_technician
 from tests.factories.stops import make_reef_to_test, make_stop
 from tests.factories.tanks import make_channel, make_livestock, make_solution
@@ -149,3 +150,14 @@ def test_advice_says_that_water_was_changed_after_the_tests(scene):
     scene.add("water_change", tank=str(scene.tank.pk), litres="20")
 
     assert "20 L were changed after these tests" in scene.page("advise")
+
+
+def test_advice_names_the_water_it_reckons_with_and_when_that_was_tested(scene):
+    before = scene.page("advise")
+    ChangeWater.objects.create(name="Our mix", kind="salt", salinity=35, tested_on=date(2026, 3, 4))
+
+    after = scene.page("advise")
+
+    assert "taken as a salt mix is made to be (common practice), not measured" in before
+    assert "Water for changes: Our mix" in after
+    assert "tested on 4 March 2026" in after

@@ -216,15 +216,21 @@ def dosed_lines(sheet: TankSheet) -> list[Expression]:
     return lines
 
 
+def _nitrate_down(sheet: TankSheet, band: BandSpec) -> Expression:
+    """Litres to change, where it is known what the water for changes holds of it."""
+    fresh = sheet.fresh_mix.get("nitrate")
+    if fresh is None:
+        return plain("lower_untested", "nitrate")
+    change = _change(sheet, band, max(band.goal or 0.0, fresh), fresh, "lower_by_change")
+    return ["if", [">", "nitrate", fresh], change, plain("lower_by_other", "nitrate")]
+
+
 def nutrient_lines(sheet: TankSheet) -> list[Expression]:
     """Nitrate by changing water, phosphate slowly; none at all is a fault too."""
     lines: list[Expression] = []
     nitrate, phosphate = sheet.band("nitrate"), sheet.band("phosphate")
     if nitrate is not None:
-        fresh = sheet.fresh_mix.get("nitrate", 0.0)
-        goal = max(nitrate.goal or 0.0, fresh)
-        change = _change(sheet, nitrate, goal, fresh, "lower_by_change")
-        lower = ["if", [">", "nitrate", fresh], change, plain("lower_by_other", "nitrate")]
+        lower = _nitrate_down(sheet, nitrate)
         lines.append(["if", out("nitrate", "above"), if_trusted(sheet, "nitrate", lower), None])
         lines.append(["if", out("nitrate", "below"), plain("nutrients_low", "nitrate"), None])
     if phosphate is not None:

@@ -35,7 +35,7 @@ from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
 from servicedesk.upkeep.choices import Every
 from servicedesk.upkeep.models import TaskRule
-from servicedesk.water.models import Band, Method, TankTest
+from servicedesk.water.models import Band, ChangeWater, Method, TankChangeWater, TankTest
 from servicedesk.web.zones import day_of
 
 
@@ -85,7 +85,7 @@ def _home(row: Model | None) -> str:
             return f"/supplies/{parent.pk}/"
         if isinstance(parent, Model):
             return f"/clients/{parent.client_id}/" if isinstance(parent, Site) else _home(parent)
-    return "/methods/" if isinstance(row, Method) else "/supplies/"
+    return "/methods/" if isinstance(row, Method | ChangeWater) else "/supplies/"
 
 
 def _next(kept: Model, *, new: bool) -> str:
@@ -214,6 +214,8 @@ def _line(row: Model) -> Line:
         return Line(row.pk, row.title, _("out of use") if row.retired_on else every)
     if isinstance(row, Channel):
         return Line(row.pk, str(row), str(row.solution))
+    if isinstance(row, TankChangeWater):
+        return Line(row.pk, str(row.water))
     if isinstance(row, TankTest):
         return Line(row.pk, units.parameter(row.parameter).name, row.method.name)
     if isinstance(row, Instrument):
@@ -242,6 +244,11 @@ def tank(request: HttpRequest, key: str) -> HttpResponse:
             _("Dosing channels"),
             row.channels.select_related("equipment", "solution__item").order_by("number", "pk"),
         ),
+        (
+            "tank_water",
+            _("Water for changes, where not the usual"),
+            TankChangeWater.objects.filter(tank=row).select_related("water"),
+        ),
         ("instrument", _("Instruments"), row.instruments.select_related("equipment").order_by("pk")),
     ]
     shown = [(name, title, [_line(r) for r in rows]) for name, title, rows in parts]
@@ -262,7 +269,8 @@ def methods(request: HttpRequest) -> HttpResponse:
         }
         for parameter, method in sorted(known, key=lambda pair: pair[0].order)
     ]
-    return render(request, "desk/methods.html", {"methods": rows})
+    waters = ChangeWater.objects.order_by("retired_on", "kind", "-usual", "name")
+    return render(request, "desk/methods.html", {"methods": rows, "waters": waters})
 
 
 @login_required

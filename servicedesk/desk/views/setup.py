@@ -18,7 +18,7 @@ from servicedesk.staff import actions, queries
 from servicedesk.staff.forms import BusinessForm, OwnerForm
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Item
-from servicedesk.water.models import Method, TankTest
+from servicedesk.water.models import ChangeWater, Method, TankTest
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,7 @@ def steps() -> list[Step]:
         Step(_("The business"), _("Name and emergency number stand on every report."), bool(business.emergency_phone), reverse("desk:setup") + "?business=1"),
         Step(_("A technician"), _("Somebody drives the rounds."), bool(queries.technicians()), _address("staff:person_new")),
         Step(_("Ways of testing"), _("Every value stands with its method and tolerance."), Method.objects.exists(), reverse("desk:own_new", args=["method"])),
+        Step(_("Water for changes"), _("What your salt mix and your tap water hold: advice reckons with it."), ChangeWater.objects.exists(), reverse("desk:own_new", args=["water"])),
         Step(_("A client"), _("Whose tanks you look after."), Client.objects.exists(), reverse("desk:own_new", args=["client"])),
         Step(_("A site"), _("Where the tanks stand and how one gets in."), Site.objects.exists(), _address("desk:clients")),
         Step(_("A tank"), _("Its bands come from its water type and can be changed."), Tank.objects.exists(), _address("desk:clients")),

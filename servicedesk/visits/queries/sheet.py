@@ -29,20 +29,18 @@ from servicedesk.visits.models import Entry, Visit
 from servicedesk.water.models import Band, Method, TankTest
 from servicedesk.water.queries import (
     ReadingValue,
+    WaterIn,
     bands_of,
     latest_values,
     readings_of,
     standing_readings,
     tests_of,
+    water_for,
 )
 from servicedesk.web.zones import day_of
 
 HISTORY_DAYS = 180
 MOST_POINTS = 12
-FRESH_MIX = {
-    "marine": {"salinity": 35.0, "alkalinity": 8.0, "calcium": 420.0, "magnesium": 1300.0, "nitrate": 0.0},
-    "fresh": {"nitrate": 0.0},
-}
 GLYPHS = {
     "in_band": "in",
     "below": "low",
@@ -199,8 +197,12 @@ class TankToday:
         )
 
     @cached_property
+    def water_in(self) -> WaterIn:
+        """The water that this tank gets at a change."""
+        return water_for(self.tank)
+
+    @cached_property
     def sheet(self) -> TankSheet:
-        marine = self.tank.water_type.startswith(("reef", "marine"))
         sensitive = {
             word for words in self.tank.livestock.values_list("sensitive_to", flat=True) for word in words
         }
@@ -214,7 +216,7 @@ class TankToday:
             tests=tuple(t.parameter for t in self.tests),
             expected={p: e for p, e in expectations.items() if e is not None},
             products=tuple(_products(self.tank)),
-            fresh_mix=FRESH_MIX["marine" if marine else "fresh"],
+            fresh_mix=self.water_in.holds,
             trust=trust_by_parameter(self.standings),
             sensitive=tuple(sorted(sensitive)),
         )

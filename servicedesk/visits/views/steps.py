@@ -222,6 +222,7 @@ def advise(request: HttpRequest, key: UUID) -> HttpResponse:
         changed=since.changed,
         waits=waits,
         nothing_tested=nothing_tested,
+        water_in=today.water_in,
         test_url=reverse("visits:test", args=[key]),
     )
     return render(request, "visits/advise.html", context)

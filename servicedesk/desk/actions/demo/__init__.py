@@ -135,6 +135,7 @@ def load(
         _history(w)
         _notes(w)
         token = _token(w, devices[0])
+        world.waters(w)
     for planted in w.told:
         say(f"Planted: {planted.sentence}")
     return DemoResult(sign_ins=w.sign_ins, token=token, planted=w.told)

@@ -32,7 +32,7 @@ from servicedesk.staff.models import User
 from servicedesk.stock.models import Item, Lot, Place
 from servicedesk.upkeep.models import TaskRule
 from servicedesk.water import actions as water
-from servicedesk.water.models import Method, TankTest
+from servicedesk.water.models import ChangeWater, Method, TankTest
 
 DAYS = 120
 MARINE = ("reef_stony", "reef_mixed", "reef_soft", "marine_fish")
@@ -144,6 +144,13 @@ def methods(w: World) -> None:
             resolution=step,
         )
         w.methods.setdefault(parameter, []).append(row)
+
+
+def waters(w: World) -> None:
+    """What goes in at a change; the simulation's own mix, and a blend of tap water and pure water."""
+    tested = w.now.date() - timedelta(days=20)
+    for row in w.raw["waters"]:
+        ChangeWater.objects.create(id=w.key(), usual=True, tested_on=tested, **row)
 
 
 def sites(w: World) -> None:
