@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from servicedesk.staff.models import User
 from servicedesk.stock.choices import MoveReason, PlaceKind
 from servicedesk.stock.models import Item, Lot, Movement, Place
-from servicedesk.stock.queries import balance
+from servicedesk.stock.queries import balance, first_to_expire
 
 
 class NothingMoved(Exception):
@@ -200,3 +200,53 @@ def move(
             received_at=at,
             lot=lot,
         )
+
+
+def _kept_by(user: User) -> Place:
+    """Where somebody takes from at a visit: the own van, else the store."""
+    van = Place.objects.filter(kind=PlaceKind.VAN, keeper=user).order_by("name", "pk").first()
+    return van or first_store()
+
+
+@transaction.atomic
+def use(
+    *, item: Item, amount: float, lot: Lot | None, at: datetime, by: User, origin: UUID, received_at: datetime
+) -> Movement | None:
+    """So much was used at a visit, out of the van of whoever was there: of the lot that was named, else of the one that
+    expires first. It is booked whatever the book says is left; then somebody has to count. None for a supply of which no
+    book is kept, and for nothing."""
+    if amount <= 0 or not Movement.objects.filter(item=item).exists():
+        return None
+    place = _kept_by(by)
+    return record_movement(
+        item=item,
+        place=place,
+        amount=-amount,
+        reason=MoveReason.USED,
+        at=at,
+        by=by,
+        origin=origin,
+        received_at=received_at,
+        lot=lot or first_to_expire(item, place),
+    )
+
+
+@transaction.atomic
+def put_back(*, used: UUID, at: datetime, by: User, origin: UUID, received_at: datetime) -> int:
+    """What was booked as used for a piece of news was not: it is there again. How many movements went back."""
+    rows = list(Movement.objects.filter(origin=used, reason=MoveReason.USED).order_by("part"))
+    for row in rows:
+        record_movement(
+            item=row.item,
+            place=row.place,
+            amount=-row.amount,
+            reason=MoveReason.USED,
+            at=at,
+            by=by,
+            origin=origin,
+            part=row.part,
+            received_at=received_at,
+            lot=row.lot,
+            note=_("taken back"),
+        )
+    return len(rows)

@@ -70,6 +70,37 @@ def lots_of(item: Item) -> list[Left]:
     return rows
 
 
+def first_to_expire(item: Item, place: Place) -> Lot | None:
+    """Of the lots of an item of which that place holds anything, the one that expires first; None where it holds none."""
+    held = [
+        left.lot for left in lots_of(item) if left.lot and any(p == place and n > 0 for p, n in left.where)
+    ]
+    return held[0] if held else None
+
+
+@dataclass(frozen=True)
+class Short:
+    """A place where the book says that less than nothing is left of an item."""
+
+    item: Item
+    place: Place
+    amount: float
+
+
+def short() -> list[Short]:
+    """Where the book cannot be right: more was used than was there. Somebody has to count."""
+    sums = (
+        Movement.objects.order_by().values("item", "place").annotate(sum=Sum("amount")).filter(sum__lt=-1e-6)
+    )
+    rows = {(row["item"], row["place"]): row["sum"] for row in sums}
+    if not rows:
+        return []
+    items = Item.objects.in_bulk({item for item, _place in rows})
+    places = Place.objects.in_bulk({place for _item, place in rows})
+    found = [Short(items[item], places[place], amount) for (item, place), amount in rows.items()]
+    return sorted(found, key=lambda row: (row.place.name, row.item.name))
+
+
 def movements_of(item: Item, most: int = 20) -> QuerySet[Movement]:
     """The latest movements of an item, newest first."""
     rows = Movement.objects.filter(item=item).select_related("lot", "place", "by")

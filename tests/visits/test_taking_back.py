@@ -17,40 +17,15 @@ from servicedesk.instruments.actions import move_trust
 from servicedesk.instruments.queries import loads_of, standings_of, trust_of
 from servicedesk.upkeep.actions import raise_task
 from servicedesk.upkeep.queries import last_left
-from servicedesk.visits.actions import take_entries
-from servicedesk.visits.models import Entry
 from servicedesk.visits.queries import entries_of, journal_of, told
 from servicedesk.visits.queries.since import work_on
 from servicedesk.water.models import Touched
 from servicedesk.water.queries import water_changes_of
-from tests.factories.people import make_technician
-from tests.factories.stops import entry, make_reef_to_test, make_stop
+from tests.factories.scenes import Scene
+from tests.factories.stops import entry
 from tests.factories.tanks import make_channel, make_instrument, make_livestock, make_measure, make_solution
 
 pytestmark = pytest.mark.django_db
-
-
-class Scene:
-    """A visit under way to one reef, and what is written in it."""
-
-    def __init__(self):
-        self.ida, self.tank = make_technician(name="Ida"), make_reef_to_test()
-        self.due = make_stop(self.ida, self.tank)
-
-    def send(self, *entries):
-        return take_entries(entries=entries, by=self.ida, at=timezone.now())
-
-    def write(self, kind, **payload):
-        key = str(uuid.uuid4())
-        assert [r["reason"] for r in self.send(entry(self.due, kind, key, **payload))] == [""]
-        return key
-
-    def take_back(self, key, why="mistyped", **more):
-        return self.send(entry(self.due, "correction", entry=key, withdraw=True, why=why, **more))[0]
-
-    @property
-    def visit(self):
-        return Entry.objects.first().visit
 
 
 @pytest.fixture

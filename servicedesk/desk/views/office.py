@@ -23,6 +23,7 @@ from servicedesk.rounds.queries import next_visits_of
 from servicedesk.rounds.views import day_strip
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import is_empty
+from servicedesk.stock.queries import short
 from servicedesk.supply.queries import kept, needs
 from servicedesk.upkeep.queries import overdue
 from servicedesk.watch.queries import looked, of_seen_tank
@@ -165,4 +166,4 @@ def stores(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     day = now.astimezone(ZoneInfo(user.zone)).date()
     found = needs(at=now, next_visits=next_visits_of(None, after=day))
-    return render(request, "supply/stores.html", {"needs": found})
+    return render(request, "supply/stores.html", {"needs": found, "short": short()})

@@ -20,10 +20,12 @@ from servicedesk.core import units
 from servicedesk.dispatch.actions import withdraw
 from servicedesk.dosing import actions as dosing
 from servicedesk.dosing.models import Channel, Solution
+from servicedesk.dosing.queries import Settings
 from servicedesk.instruments import actions as instruments
 from servicedesk.instruments.models import Measure
 from servicedesk.staff.models import User
-from servicedesk.stock.models import Lot
+from servicedesk.stock import actions as stock
+from servicedesk.stock.models import Item, Lot
 from servicedesk.upkeep import actions as upkeep
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.actions.back_on import tell_what_is_off
@@ -92,13 +94,13 @@ class Making:
         return self._found(Lot.objects.filter(pk=self.key("lot")).first(), "lot")
 
     def channel(self) -> Channel:
-        rows = Channel.objects.select_related("tank").filter(
+        rows = Channel.objects.select_related("tank", "solution__item").filter(
             pk=self.key("channel"), tank__site=self.visit.site
         )
         return self._found(rows.first(), "channel")
 
     def measure(self) -> Measure:
-        rows = Measure.objects.select_related("instrument", "instrument__tank")
+        rows = Measure.objects.select_related("instrument", "instrument__tank", "reagent")
         found = rows.filter(pk=self.key("measure"), instrument__tank__site=self.visit.site).first()
         return self._found(found, "measure")
 
@@ -160,7 +162,15 @@ def _water_change(m: Making) -> None:
 
 def _dose(m: Making) -> None:
     solution = m._found(Solution.objects.filter(pk=m.key("solution")).first(), "solution")
-    dosing.record_dose(tank=m.tank(), solution=solution, ml=m.number("ml"), **m.fact)
+    ml = m.number("ml")
+    dosing.record_dose(tank=m.tank(), solution=solution, ml=ml, **m.fact)
+    _use(m, solution.item, ml)
+
+
+def _use(m: Making, item: Item, ml: float, lot: Lot | None = None) -> None:
+    """What went in left the van, where it is kept by the mL."""
+    if item.unit == "mL":
+        stock.use(item=item, amount=ml, lot=lot if lot and lot.item_id == item.pk else None, **m.fact)
 
 
 def _rate(m: Making) -> None:
@@ -171,17 +181,18 @@ def _rate(m: Making) -> None:
 
 
 def _refill(m: Making) -> None:
-    dosing.record_refill(
-        channel=m.channel(),
-        ml_now=m.number("ml_now"),
-        ml_before=m.number_or_none("ml_before"),
-        lot=m.lot_or_none(),
-        **m.fact,
-    )
+    channel, lot = m.channel(), m.lot_or_none()
+    now, before = m.number("ml_now"), m.number_or_none("ml_before")
+    left = Settings([channel], m.wire.at).left_ml(channel) if before is None else before
+    dosing.record_refill(channel=channel, ml_now=now, ml_before=before, lot=lot, **m.fact)
+    _use(m, channel.solution.item, now - (left or 0.0), lot)
 
 
 def _reagent_load(m: Making) -> None:
-    instruments.record_load(measure=m.measure(), ml=m.number("ml"), lot=m.lot_or_none(), **m.fact)
+    measure, ml, lot = m.measure(), m.number("ml"), m.lot_or_none()
+    instruments.record_load(measure=measure, ml=ml, lot=lot, **m.fact)
+    if measure.reagent is not None:
+        _use(m, measure.reagent, ml, lot)
 
 
 def _calibration(m: Making) -> None:
@@ -314,6 +325,7 @@ def take_back(entry: Entry, m: Making) -> None:
     why = m.text("why", needed=True, longest=200)
     if not withdraw(withdrawn=entry.pk, why=why, at=m.wire.at, origin=m.wire.id, received_at=m.received_at):
         return
+    stock.put_back(used=entry.pk, at=m.wire.at, by=m.by, origin=m.wire.id, received_at=m.received_at)
     if entry.kind == EntryKind.TASK_DONE:
         upkeep.reopen_task(task=Task.objects.get(pk=entry.payload["task"]))
     for tank in Tank.objects.filter(pk__in=_tanks_of(entry)):
