@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from clients.models import Equipment, Tank
+from clients.queries import name_beside_tank
 from servicedesk.core import units
 from servicedesk.core.metrology.uncertainty import (
     Deviation,
@@ -90,10 +91,10 @@ def _older_than_row(believed: ReadingValue | None, key: str) -> bool:
 
 
 def _out_of_band(tank: Tank, parameter: str, newest: Newest, band: Band, at: datetime) -> str:
-    """The newest believed value decides; its word. A row that an instrument raised before it was doubted stands until a
+    """The newest believed value decides, however old it is; its word. A row that an instrument raised before it was doubted stands until a
     believed value is newer, or until the instrument's own row takes its place."""
     key, believed, doubted = f"band:{tank.pk}:{parameter}", newest.believed, newest.in_doubt
-    word = word_in(believed.value, band) if believed and at - believed.at <= RECENT else "in_band"
+    word = word_in(believed.value, band) if believed else "in_band"
     if believed is None or word == "in_band":
         calmed = (
             doubted is not None and word_in(doubted.value, band) == "in_band" and at - doubted.at <= RECENT
@@ -102,6 +103,8 @@ def _out_of_band(tank: Tank, parameter: str, newest: Newest, band: Band, at: dat
             clear_attention(key=key, at=at)
         return "in_band"
     sentence = _beside_mark(units.parameter(parameter).name, believed, band, word)
+    if at - believed.at > RECENT:
+        sentence += " " + _("Not tested since.")
     _raise_beyond(key, tank, believed, band, word=word, sentence=sentence)
     return word
 
@@ -159,7 +162,7 @@ def _containers(tank: Tank, at: datetime, latest: dict[str, ReadingValue], bands
             tank=tank,
             site=tank.site,
             parameter=parameter,
-            word="below",
+            word="empty",
             sentence=(
                 _("The container of %(item)s is empty, as far as its settings tell.")
                 if days <= 0
@@ -235,6 +238,7 @@ def _disagreement(tank: Tank, at: datetime) -> None:
         under = _(
             "%(device)s is %(delta)s under the last test by hand of %(name)s: look at its reagent and calibration."
         )
+        unit = units.unit_word(units.parameter(measure.parameter).unit)
         raise_attention(
             key=key,
             at=at,
@@ -246,12 +250,15 @@ def _disagreement(tank: Tank, at: datetime) -> None:
             word="check",
             sentence=(over if found.delta > 0 else under)
             % {
-                "device": measure.instrument.equipment.name,
-                "delta": f"{abs(found.delta):.2f}",
+                "device": name_beside_tank(measure.instrument.equipment),
+                "delta": f"{abs(found.delta):.2f} {unit}".strip(),
                 "name": name_in_words(measure.parameter),
             },
             why=_("Allowed %(allowed)s, uncertainty of the comparison %(expanded)s.")
-            % {"allowed": f"{found.allowed:.2f}", "expanded": f"{found.expanded:.2f}"},
+            % {
+                "allowed": f"{found.allowed:.2f} {unit}".strip(),
+                "expanded": f"{found.expanded:.2f} {unit}".strip(),
+            },
         )
 
 
@@ -261,10 +268,10 @@ def judge_tank(*, tank: Tank, at: datetime) -> None:
     bands = bands_of(tank)
     _disagreement(tank, at)
     found = newest_of(tank, at)
-    for parameter, newest in found.items():
-        if band := bands.get(parameter):
-            told = _out_of_band(tank, parameter, newest, band, at)
-            _out_of_band_in_doubt(tank, parameter, newest, band, told=told, at=at)
+    for parameter, band in bands.items():
+        newest = found.get(parameter, Newest())
+        told = _out_of_band(tank, parameter, newest, band, at)
+        _out_of_band_in_doubt(tank, parameter, newest, band, told=told, at=at)
     _containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
 
 

@@ -116,7 +116,7 @@ def test_an_instrument_far_from_the_test_by_hand_is_said_aloud(tank):
 
     actions.sweep(at=now)
 
-    assert any("is 1.30 under the last test by hand of alkalinity" in s for s in open_sentences())
+    assert any("is 1.30 dKH under the last test by hand of alkalinity" in s for s in open_sentences())
 
 
 def judged(tank, *values, hours_apart=12, method=None, source=None, now=None):
@@ -313,3 +313,30 @@ def test_news_that_another_sweep_claimed_meanwhile_is_left_to_it(tank, monkeypat
     monkeypatch.setattr(Touched.objects, "order_by", other_first)
     assert actions.sweep(at=timezone.now()) == 0
     assert open_sentences() == []
+
+
+def test_an_alarm_never_clears_by_age_alone(tank):
+    now = timezone.now()
+    make_reading(tank, "6.0", at=now - timedelta(days=40))
+    actions.judge_tank(tank=tank, at=now)
+
+    assert open_sentences() == ["Alkalinity 6.0 dKH, under the limit of 6.3. Not tested since."]
+
+
+def test_when_the_only_value_is_withdrawn_its_alarm_goes_with_the_next_sweep(tank):
+    now = timezone.now()
+    row = make_reading(tank, "6.0", at=now - timedelta(hours=1))
+    actions.sweep(at=now)
+    before = len(open_sentences())
+    water.correct_reading(
+        reading=row,
+        new=None,
+        why="mistyped",
+        by=make_technician(),
+        at=now,
+        origin=uuid.uuid4(),
+        received_at=now,
+    )
+    actions.sweep(at=now)
+
+    assert (before, open_sentences()) == (1, [])

@@ -1,4 +1,4 @@
-"""The twenty glyphs: two lines and a mark on a grid of 24. Solid is measured, hollow is not.
+"""The twenty-one glyphs: two lines and a mark on a grid of 24. Solid is measured, hollow is not.
 
 Left is low or early, right is high or late. Round and three-cornered marks are water; square marks are time.
 Everything is drawn in ``currentColor``; the plates of an alarm have their lines cut out, so that any ground shows
@@ -68,6 +68,7 @@ GLYPHS: dict[str, tuple[str, str]] = {
         "Silent",
         _LINES + _fine("M0 12H4") + _disc(8.7, 12, 1.3) + _disc(12.3, 12, 1.3) + _disc(15.9, 12, 1.3),
     ),
+    "empty": ("Empty", _heavy("M4 4V20H20V4") + _fine("M8.5 15.5H15.5")),
     "alone": (
         "In isolation",
         _heavy("M4 4H20V20H4Z")
@@ -103,6 +104,7 @@ TONE_OF: dict[str, str] = {
     "infer": "soft",
     "none": "soft",
     "silent": "ask",
+    "empty": "out",
     "alone": "ink",
     "wait": "ask",
     "sent": "soft",

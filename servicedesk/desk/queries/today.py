@@ -33,6 +33,7 @@ GLYPH = {
     "below_limit": "under",
     "check": "check",
     "silent": "silent",
+    "empty": "empty",
 }
 MOST_REPORTS, MOST_LATE = 20, 6
 SHOWN_OF_ATTENTION = (

@@ -48,6 +48,7 @@ WORDS = {
     "infer": _("Worked out from another"),
     "none": _("Not tested"),
     "silent": _("Silent"),
+    "empty": _("Empty"),
     "alone": _("In isolation"),
     "wait": _("Waiting to be sent"),
     "sent": _("Sent"),
