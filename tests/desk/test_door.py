@@ -6,6 +6,7 @@ import pytest
 from django.utils import timezone
 
 from reports import actions
+from reports.queries.shape import from_json
 from servicedesk.staff.models import User
 from tests.factories.people import make_client_user, make_owner
 from tests.factories.reported import make_reef
@@ -104,3 +105,27 @@ def test_nothing_of_the_house_is_at_the_door(scene: Scene) -> None:
     for secret in ("4711", "haggles", "/clients/", "/today/"):
         assert secret not in page
     assert make_owner().email not in page
+
+
+def test_a_held_report_makes_the_door_say_of_which_day_it_speaks_and_that_more_is_to_come(
+    scene: Scene,
+) -> None:
+    user = contact_user(scene)
+    make_reef(scene.site, name="The small reef in the bar", order=2)
+    scene.before()
+    first = made(scene.tested().close())
+    calm = page_of(user, "/door/")
+    journey = scene.journey(scene.tank, days=7)
+    journey.read(scene.tank, "alkalinity", "5.8")
+    held = made(journey.close())
+
+    page = page_of(user, "/door/")
+    one = page_of(user, f"/door/tanks/{scene.tank.pk}/")
+
+    assert (first.state, held.state) == ("ready", "held")
+    assert "<b>All is well.</b>" in calm and "being checked" not in calm
+    assert "<b>A report is on its way.</b>" in page
+    for text in (page, one):
+        assert "the report of that visit is being checked and follows." in text
+        assert f"As of {from_json(first.content).day}." in text
+        assert "5.8" not in text

@@ -23,6 +23,7 @@ from reports.queries.pages import TankTold, latest_report_of, tank_told
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
+from servicedesk.visits.queries import last_closed
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,10 @@ class DoorRow:
     word: str
     sentence: str
     next_visit: str
+    day: str = ""
+    """Of which visit this tells."""
+    later: str = ""
+    """That somebody was there since, and that its report is still to come."""
 
 
 def _client(request: HttpRequest) -> User:
@@ -57,11 +62,23 @@ def _next_words(tank: Tank, days: dict[UUID, date], today: date) -> str:
     return _("We come on %(day)s.") % {"day": date_format(day, "l j F")}
 
 
-def _row(tank: Tank, told: TankTold | None, when: str) -> DoorRow:
+def _later(tank: Tank, told: TankTold | None, last: dict[UUID, datetime]) -> str:
+    """Where the last visit's report is not out yet, that it is still to come: never what it will say."""
+    at = last.get(tank.pk)
+    if told is None or at is None or at <= told.report.visit.arrived_at:
+        return ""
+    day = date_format(at.astimezone(ZoneInfo(business().zone)), "j F")
+    return _("We were there on %(day)s; the report of that visit is being checked and follows.") % {
+        "day": day
+    }
+
+
+def _row(tank: Tank, told: TankTold | None, when: str, last: dict[UUID, datetime]) -> DoorRow:
     url = reverse("desk:door_tank", args=[tank.pk])
     if told is None:
         return DoorRow(tank, url, "none", _("No report yet"), "", when)
-    return DoorRow(tank, url, told.state, told.word, told.sentence, when)
+    later = _later(tank, told, last)
+    return DoorRow(tank, url, told.state, told.word, told.sentence, when, told.day, later)
 
 
 def _days(tanks: list[Tank], today: date) -> dict[UUID, date]:
@@ -78,12 +95,14 @@ def door(request: HttpRequest) -> HttpResponse:
         return redirect("desk:door_tank", tanks[0].pk)
     reports = latest_report_of(user, [t.pk for t in tanks])
     days = _days(tanks, today)
-    rows = [_row(t, _told(t, reports), _next_words(t, days, today)) for t in tanks]
+    last = last_closed(tanks)
+    rows = [_row(t, _told(t, reports), _next_words(t, days, today), last) for t in tanks]
     uneasy = sum(row.state not in ("in", "none") for row in rows)
     known = any(row.state != "none" for row in rows)
     context = {
         "rows": rows,
         "uneasy": uneasy,
+        "later": any(row.later for row in rows),
         "known": known,
         "house": business(),
         "business_name": business().name,
@@ -107,6 +126,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {
         "tank": row,
         "told": told,
+        "later": _later(row, told, last_closed([row])),
         "asks": asked_of(told.report, user) if told else [],
         "next_visit": _next_words(row, _days([row], today), today),
         "several": tanks_for(user, on=today).count() > 1,

@@ -1,10 +1,10 @@
 """The journal of a visit and its photos."""
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from uuid import UUID
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models import Max, OuterRef, Q, QuerySet, Subquery
 from django.http import Http404
 
 from clients.models import Tank
@@ -33,6 +33,14 @@ def visits_for(user: User) -> QuerySet[Visit]:
 def visit_of(due_visit_id: UUID) -> Visit | None:
     """The visit of a due visit, once it was opened. (Permission: rounds.queries.stop_for.)"""
     return Visit.objects.filter(pk=due_visit_id).first()
+
+
+def last_closed(tanks: Iterable[Tank]) -> dict[UUID, datetime]:
+    """When the last visit that was closed began, by tank."""
+    rows = Visit.objects.filter(
+        due_visit__tanks__in=[t.pk for t in tanks], state=VisitState.CLOSED
+    ).order_by()
+    return dict(rows.values_list("due_visit__tanks").annotate(Max("arrived_at")))
 
 
 def tanks_of(visit: Visit) -> list[Tank]:
