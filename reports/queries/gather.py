@@ -13,7 +13,7 @@ from clients.choices import LivestockChange, TankState
 from clients.models import LivestockFact, Tank
 from clients.queries import livestock_of, states_of
 from reports.choices import HoldReason, Verdict
-from reports.queries import asking, done, levels, words
+from reports.queries import asking, done, levels, unwatched, words
 from reports.queries.answers import answered_lines
 from reports.queries.back_on import back_on_of
 from reports.queries.shape import NextVisit, Picture, ReportContent, TankBlock
@@ -158,8 +158,10 @@ def _beyond(rows: list[levels.Judged]) -> bool:
     return any(row.state in ("under", "over") for row in rows)
 
 
-def _verdict(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) -> tuple[str, bool]:
-    """The client's verdict, and whether animals are in danger."""
+def _verdict(
+    told: Told, tank: Tank, rows: list[levels.Judged], *, deaths: bool, uneasy: bool
+) -> tuple[str, bool]:
+    """The client's verdict, and whether animals are in danger. What works between the visits must work, too."""
     states = {row.state for row in rows}
     danger = _beyond(rows) or deaths or told.flagged("alarm", tank)
     outside = {row.level.parameter for row in rows if row.state in ("low", "high", "under", "over")}
@@ -167,13 +169,13 @@ def _verdict(told: Told, tank: Tank, rows: list[levels.Judged], deaths: bool) ->
         return Verdict.ACTING, danger
     stays_off = told.back_on[tank.pk].sentences
     untested = not any(row.level.kind != "not_tested" for row in rows)
-    if untested or outside or "again" in states or stays_off or _state_words(told, tank):
+    if untested or outside or "again" in states or stays_off or uneasy or _state_words(told, tank):
         return Verdict.WATCHING, False
     return Verdict.WELL, False
 
 
 def _sentences(
-    told: Told, tank: Tank, rows: list[levels.Judged], verdict: str, deaths: int
+    told: Told, tank: Tank, rows: list[levels.Judged], verdict: str, *, deaths: int, uneasy: list[str]
 ) -> tuple[str, str]:
     """What the verdict stands on, made from the facts; and what we do about it."""
     tested = [row for row in rows if row.level.kind != "not_tested"]
@@ -183,6 +185,9 @@ def _sentences(
     alarms = told.findings(tank, flag="alarm")
     parts += alarms[:1]
     parts += map(told.scrub, told.back_on[tank.pk].sentences)
+    if uneasy and tested and all(row.state == "in" for row in tested):
+        parts.append(_("What we tested is as it should be."))
+    parts += uneasy
     parts += words.outside([(row.level.name, row.told_as) for row in tested])
     acted = [
         row.level.name
@@ -225,9 +230,11 @@ def tank_block(told: Told, tank: Tank) -> TankBlock:
     today = today_of(told.visit, tank, at=told.at)
     rows = levels.judged(today, work_on(tank, told.entries))
     deaths = told.deaths(tank)
-    verdict, danger = _verdict(told, tank, rows, bool(deaths))
+    uneasy = unwatched.uneasy(tank, at=told.at, zone=told.zone)
+    verdict, danger = _verdict(told, tank, rows, deaths=bool(deaths), uneasy=bool(uneasy))
     told.beyond = told.beyond or any(row.beyond for row in rows)
-    what, then = _sentences(told, tank, rows, verdict, sum(f.number for f in deaths))
+    died = sum(fact.number for fact in deaths)
+    what, then = _sentences(told, tank, rows, verdict, deaths=died, uneasy=uneasy)
     left = told.back_on[tank.pk]
     charts = levels.trends(today, rows, at=told.visit.closed_at or told.at)
     return TankBlock(

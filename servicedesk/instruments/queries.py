@@ -47,6 +47,12 @@ def instruments_in_use() -> list[Instrument]:
     )
 
 
+def silent_since(instrument: Instrument, at: datetime) -> datetime | None:
+    """When an instrument that is later than its interval and grace was last heard; None while it speaks or never did."""
+    last, late = instrument.last_contact_at, instrument.interval_minutes + instrument.grace_minutes
+    return last if last is not None and at - last > timedelta(minutes=late) else None
+
+
 def trusts(measures: Iterable[Measure]) -> dict[UUID, TrustMove]:
     """The last move of trust per measure; one that never moved is believed."""
     rows = standing(TrustMove.objects.filter(measure__in=[m.pk for m in measures]))

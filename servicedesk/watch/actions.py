@@ -21,7 +21,7 @@ from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Measure
-from servicedesk.instruments.queries import instruments_in_use, measures_of, trusts
+from servicedesk.instruments.queries import instruments_in_use, measures_of, silent_since, trusts
 from servicedesk.staff.queries import business
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
@@ -295,8 +295,8 @@ def watch_silence(*, at: datetime) -> list[UUID]:
     for instrument in instruments_in_use():
         key = f"silent:{instrument.pk}"
         late = timedelta(minutes=instrument.interval_minutes + instrument.grace_minutes)
-        last = instrument.last_contact_at
-        if last is None or at - last <= late:
+        last = silent_since(instrument, at)
+        if last is None:
             clear_attention(key=key, at=at)
             continue
         silent.append(instrument.pk)
