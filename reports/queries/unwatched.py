@@ -21,10 +21,9 @@ def _empty(tank: Tank, at: datetime) -> list[str]:
     dry = [c.solution.parameter for c in channels if settings.rate(c) and settings.left_ml(c) == 0]
     named = [words.name_of(parameter) for parameter in dict.fromkeys(dry) if parameter not in MEDICINES]
     lines = [
-        _("%(name)s is not being added by the pump: its container is empty.") % {"name": name}
-        for name in named
+        _("%(name)s: by our reckoning the pump's container is empty.") % {"name": name} for name in named
     ]
-    return lines if named or not dry else [_("A container of the dosing pump is empty.")]
+    return lines if named or not dry else [_("By our reckoning a container of the dosing pump is empty.")]
 
 
 def _silent(tank: Tank, at: datetime, zone: ZoneInfo) -> list[str]:

@@ -45,7 +45,7 @@ def test_an_empty_container_is_watched_and_named_by_what_is_missing(scene: Scene
 
     assert found.verdict == "watching"
     assert found.sentence.startswith(
-        "What we tested is as it should be. Calcium is not being added by the pump"
+        "What we tested is as it should be. Calcium: by our reckoning the pump's container is empty"
     )
 
 
@@ -60,7 +60,7 @@ def test_a_medicine_in_an_empty_container_is_not_named(scene: Scene) -> None:
 
     found = block(scene)
 
-    assert "A container of the dosing pump is empty." in found.sentence
+    assert "By our reckoning a container of the dosing pump is empty." in found.sentence
     assert "opper" not in found.sentence
 
 
