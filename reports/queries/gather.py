@@ -1,5 +1,6 @@
 """Building the content of a report from one visit's journal and the facts, as of one moment."""
 
+import re
 from collections.abc import Callable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -32,13 +33,14 @@ HIDDEN = "•••"
 
 
 def scrubber(visit: Visit) -> Scrub:
-    """Takes the site's key code out of whatever somebody typed: access details never reach a paper or a mail."""
+    """Takes the site's key code out of whatever somebody typed, with other gaps, dashes or letters' case, too: access
+    details never reach a paper or a mail. A number that merely holds the code, such as a value, stays."""
     secret = visit.site.key_code.strip()
-
-    def scrub(text: str) -> str:
-        return text.replace(secret, HIDDEN) if len(secret) >= SHORTEST_SECRET else text
-
-    return scrub
+    signs = [re.escape(sign) for sign in secret if not (sign.isspace() or sign in "-–")]
+    if len(signs) < SHORTEST_SECRET:
+        return lambda text: text
+    code = re.compile(r"(?<![\d.,])" + r"[\s\-–]*".join(signs) + r"(?!\d|[.,]\d)", re.IGNORECASE)
+    return lambda text: code.sub(HIDDEN, text)
 
 
 def visit_before(visit: Visit, tanks: list[Tank]) -> Visit | None:

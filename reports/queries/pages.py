@@ -19,6 +19,7 @@ from reports.queries.shape import ReportContent, from_json
 from reports.queries.words import in_sentence
 from servicedesk.dispatch.choices import JobState, MessageState
 from servicedesk.dispatch.models import Job
+from servicedesk.dispatch.queries import refusal_words
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
 from servicedesk.visits.choices import VisitState
@@ -206,7 +207,7 @@ def mail_lines(report: Report) -> list[MailLine]:
     lines = []
     for message in messages_of(report):
         when = date_format(message.sent_at.astimezone(zone()), "j M, H:i") if message.sent_at else ""
-        said = {"to": message.recipient, "when": when, "why": message.error}
+        said = {"to": message.recipient, "when": when, "why": refusal_words(message.error)}
         words = {
             MessageState.SENT: ("sent", _("Mailed to %(to)s, %(when)s.") % said),
             MessageState.HELD: ("held", _("To %(to)s: waits with the report.") % said),

@@ -1,10 +1,13 @@
 """Looking at the ledger: which work is open, which failed."""
 
+import re
 from datetime import datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from servicedesk.dispatch.choices import JobState, MessageState
 from servicedesk.dispatch.models import Job, Message, Withdrawal
@@ -55,3 +58,23 @@ def standing(rows: Rows, origin: str = "origin") -> Rows:
     """Only the facts whose news was not taken back."""
     found: Rows = rows.filter(~withdrawn(origin))
     return found
+
+
+# What a mail server's answer says (RFC 5321 reply codes, RFC 3463 status codes) or the line to it: the first that fits.
+REFUSALS: tuple[tuple[str, Any], ...] = (
+    (r"certificate|CERTIFICATE", _("The mail server's certificate is not sound: nothing was sent over a line that may be listened to. Ask who looks after the server.")),
+    (r"\b(535|534|530)\b|\b5\.7\.[089]\b|Authentication", _("The mail server refused our sign-in. Look at the user and the password of the mail settings.")),
+    (r"\b5\.3\.4\b|\b523\b|too (big|large)|exceeds", _("The letter is too big for the mailbox. Send it from the report's page by hand, or ask for another address.")),
+    (r"\b[45]\.2\.2\b|\b552\b|\b452\b|[Mm]ailbox (is )?full|quota", _("The mailbox is full. Ring the client; it can be sent again afterwards.")),
+    (r"\b5\.1\.[0-9]\b|\b(550|551|553)\b|RecipientsRefused", _("The address was refused. Look whether it is written rightly.")),
+    (r"\b5\.7\.1\b|\b554\b|spam|policy", _("The mail server took it for unwanted mail. Ask who looks after our mail.")),
+    (r"imed out|Timeout", _("The mail server did not answer in time. It is tried again.")),
+    (r"ConnectionRefused|gaierror|unreachable|Disconnected|ConnectionReset|No route|Name or service", _("The mail server was not reached. Look at the line and the mail settings; it is tried again.")),
+    (r"^4\d\d\b", _("The mail server asked to wait. It is tried again.")),
+)  # fmt: skip
+
+
+def refusal_words(error: str) -> str:
+    """Why a letter did not go out, in a sentence and with what to do; what the server said stands behind it."""
+    found = next((str(words) for pattern, words in REFUSALS if re.search(pattern, error)), "")
+    return found or (gettext("The mail server did not take it.") if error else "")

@@ -11,6 +11,7 @@ import pytest
 from clients.models import Client, Equipment, TankStateRow
 from reports.queries import as_json, changes_between, content_of, from_json
 from reports.queries.back_on import BackOn
+from reports.queries.gather import scrubber
 from reports.queries.mail import letter_of
 from reports.queries.shape import Level, ReportContent
 from reports.queries.sheet import report_html
@@ -668,3 +669,32 @@ def test_a_version_says_that_a_death_and_a_water_change_were_taken_back(scene: S
     assert not any("water changed" in line for line in now.tanks[0].did)
     said = " ".join(changes_between(before, now))
     assert "Died: 1" in said and "40 L of water changed" in said
+
+
+@pytest.mark.parametrize(
+    ("typed", "told_as"),
+    [
+        ("Code 4711#blue at the gate", "Code ••• at the gate"),
+        ("Code 4711 # Blue at the gate", "Code ••• at the gate"),
+        ("Code 47-11#BLUE.", "Code •••."),
+        ("The long reef, 4711 mL", "The long reef, 4711 mL"),
+    ],
+)
+def test_the_key_code_is_taken_out_however_it_is_written(scene: Scene, typed: str, told_as: str) -> None:
+    assert KEY_CODE == "4711#blue"
+    assert scrubber(scene.tested().close())(typed) == told_as
+
+
+@pytest.mark.parametrize(
+    ("typed", "told_as"),
+    [
+        ("open 90 21", "open •••"),
+        ("0.9021 and 19021 stay", "0.9021 and 19021 stay"),
+        ("9021.5 mg", "9021.5 mg"),
+    ],
+)
+def test_a_code_of_digits_is_not_taken_out_of_a_value(scene: Scene, typed: str, told_as: str) -> None:
+    scene.site.key_code = "9021"
+    scene.site.save()
+
+    assert scrubber(scene.tested().close())(typed) == told_as

@@ -1,17 +1,20 @@
 """The visit's pages: what is asked back, taken back, and known to have been done since the tests."""
 
 import uuid
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from servicedesk.dosing.models import Dose
-from servicedesk.visits.models import Entry
+from servicedesk.visits.models import Entry, Visit
+from servicedesk.visits.queries import today_of
+from servicedesk.water.actions import correct_reading
 from servicedesk.water.models import Band, ChangeWater, Correction, Reading, WaterChange
 from tests.factories.people import make_business, make_technician
 from tests.factories.stops import make_reef_to_test, make_stop
-from tests.factories.tanks import make_channel, make_livestock, make_solution
+from tests.factories.tanks import make_channel, make_livestock, make_reading, make_solution
 
 pytestmark = pytest.mark.django_db
 
@@ -161,3 +164,17 @@ def test_advice_names_the_water_it_reckons_with_and_when_that_was_tested(scene):
     assert "taken as a salt mix is made to be (common practice), not measured" in before
     assert "Water for changes: Our mix" in after
     assert "tested on 4 March 2026" in after
+
+
+def test_history_keeps_the_second_result_of_a_visit_whose_first_was_withdrawn(scene):
+    week, now = timedelta(days=7), timezone.now()
+    way = scene.tank.tests.get(parameter="alkalinity").method
+    first = make_reading(scene.tank, "4.0", at=now - week, method=way, seq=0)
+    make_reading(scene.tank, "8.1", at=now - week + timedelta(minutes=4), method=way, seq=1)
+    make_reading(scene.tank, "8.2", at=now - week + timedelta(minutes=8), method=way, seq=2)
+    correct_reading(
+        reading=first, new=None, why="mistyped", by=scene.ida, at=now, origin=uuid.uuid4(), received_at=now
+    )
+    visit = Visit(due_visit=scene.visit, site=scene.tank.site, technician=scene.ida, arrived_at=now)
+
+    assert [r.value for r in today_of(visit, scene.tank, at=now).before["alkalinity"]] == [pytest.approx(8.1)]

@@ -39,6 +39,8 @@ class Trouble:
     why: str
     at: object
     again: bool
+    raw: str = ""
+    """What the server itself said."""
 
 
 def _work(job: Job) -> Trouble:
@@ -50,7 +52,9 @@ def _mail(message: Message) -> Trouble:
     twice = message.state == MessageState.UNSURE
     why = _("It may have been sent twice: the connection broke after the letter was handed over.")
     subject = _("“%(subject)s” to %(to)s") % {"subject": message.subject, "to": message.recipient}
-    return Trouble(message.pk, subject, why if twice else message.error, message.made_at, not twice)
+    words = why if twice else queries.refusal_words(message.error)
+    raw = "" if twice else message.error
+    return Trouble(message.pk, subject, words, message.made_at, not twice, raw)
 
 
 @login_required

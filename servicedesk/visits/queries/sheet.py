@@ -40,6 +40,8 @@ from servicedesk.water.queries import (
 from servicedesk.web.zones import day_of
 
 HISTORY_DAYS = 180
+REPLICATES_WITHIN = timedelta(hours=3)
+"""Results of one visit (common practice)."""
 MOST_POINTS = 12
 GLYPHS = {
     "in_band": "in",
@@ -139,15 +141,14 @@ class TankToday:
 
     @cached_property
     def before(self) -> dict[str, list[ReadingValue]]:
-        """Values taken by hand before this visit, by parameter, in order."""
+        """Values taken by hand before this visit, by parameter, in order: of replicates the first that stands."""
         found: dict[str, list[ReadingValue]] = defaultdict(list)
         for reading in self._readings:
-            if (
-                reading.origin not in self._origins
-                and reading.at < self.visit.arrived_at
-                and reading.seq == 0
-            ) and reading.source_kind == "hand":
-                found[reading.parameter].append(reading)
+            if reading.origin in self._origins or reading.at >= self.visit.arrived_at:
+                continue
+            rows = found[reading.parameter]
+            if reading.seq == 0 or not rows or reading.at - rows[-1].at > REPLICATES_WITHIN:
+                rows.append(reading)
         return found
 
     @cached_property
