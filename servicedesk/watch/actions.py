@@ -115,12 +115,7 @@ def _out_of_band_in_doubt(
     """A row of its own for what an instrument in doubt shows after the newest believed value, unless that value says
     the same (`told`). A later believed value clears it, the instrument itself never does."""
     key, shown, believed = f"band-in-doubt:{tank.pk}:{parameter}", newest.in_doubt, newest.believed
-    if (
-        shown is None
-        or shown.equipment_id is None
-        or at - shown.at > RECENT
-        or (believed and believed.at >= shown.at)
-    ):
+    if shown is None or shown.equipment_id is None or (believed and believed.at >= shown.at):
         clear_attention(key=key, at=at)
         return
     word = word_in(shown.value, band)
@@ -136,6 +131,8 @@ def _out_of_band_in_doubt(
         "trust": newest.trust.label,
         "rest": rest,
     }
+    if at - shown.at > RECENT:
+        sentence += " " + _("Not tested since.")
     _raise_beyond(key, tank, shown, band, word=word, sentence=sentence)
 
 

@@ -204,3 +204,13 @@ def test_what_does_not_swing_is_compared_over_two_days(tank, now):
 )
 def test_a_parameter_is_named_in_words(tank, now, parameter, unit, words):
     assert words in disagreements(tank, parameter, unit, HOUR, now)[0]
+
+
+def test_what_an_instrument_in_doubt_raised_does_not_clear_by_age(tank, titrator, now):
+    doubt(titrator, now - 9 * HOUR)
+    show(titrator, "5.9", now - 4 * HOUR)
+    actions.judge_tank(tank=tank, at=now)
+    [before] = open_sentences()
+    actions.judge_tank(tank=tank, at=now + 40 * 24 * HOUR)
+
+    assert open_sentences() == [f"{before} Not tested since."]
