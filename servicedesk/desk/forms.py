@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.forms import number_of_animals
 from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
+from servicedesk.core.chemistry.conversions import SCALES
 from servicedesk.core.tables import read_json
 from servicedesk.core.units import (
     PARAMETERS,
@@ -81,7 +82,7 @@ KINDS = {
         Kind("solution", _("Dosing solution"), Solution, ("parameter", "per_ml", "per_ml_u_rel", "composition"), "item"),
         Kind("water", _("Water for changes"), ChangeWater, ("name", "kind", "usual", "tested_on", "salinity", "alkalinity_dkh", "general_hardness_dgh", "calcium_mg_l", "magnesium_mg_l", "nitrate_mg_l")),
         Kind("tank_water", _("Water for changes"), TankChangeWater, ("water",), "tank"),
-        Kind("method", _("Way of testing"), Method, ("parameter", "name", "kind", "tolerance_abs", "tolerance_rel", "resolution", "minutes", "reagent", "ml_per_test")),
+        Kind("method", _("Way of testing"), Method, ("parameter", "name", "kind", "tolerance_abs", "tolerance_rel", "resolution", "unit", "reference_c", "compensates", "minutes", "reagent", "ml_per_test")),
     )
 }  # fmt: skip
 LABELS: dict[str, Any] = {
@@ -148,6 +149,8 @@ LABELS: dict[str, Any] = {
     "sensitive_to": _("Sensitive to"),
     "keeper": _("In the name of"),
     "lead_days": _("Days to come after ordering"),
+    "reference_c": _("Its scale refers to, °C"),
+    "compensates": _("It shows the value as at that temperature, whatever the water's"),
     "usual": _("Taken for every tank of its kind that names no other"),
     "tested_on": _("Tested on"),
     "alkalinity_dkh": _("Alkalinity or carbonate hardness, dKH"),
@@ -190,6 +193,10 @@ class OwnForm(forms.ModelForm):  # type: ignore[type-arg]  # not generic while i
     def clean(self) -> dict[str, Any]:
         said = super().clean() or {}
         if said.get("parameter") and said.get("unit"):
+            if isinstance(self.instance, Method) and (said["parameter"], said["unit"]) in SCALES:
+                if said.get("reference_c") is None and (said["unit"] == "SG" or said.get("compensates")):
+                    self.add_error("reference_c", _("Say to which temperature its scale refers."))
+                return said
             try:
                 scale_of(parameter=said["parameter"], unit=said["unit"])
             except (UnknownUnit, NeedsContext) as wrong:

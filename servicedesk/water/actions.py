@@ -7,6 +7,9 @@ from django.db import IntegrityError, transaction
 
 from clients.models import Equipment, Tank
 from servicedesk.core import units
+from servicedesk.core.chemistry import conversions
+from servicedesk.core.chemistry.conversions import NOTHING, Context
+from servicedesk.core.chemistry.salinity import OutOfRange
 from servicedesk.core.tables import read_csv
 from servicedesk.staff.models import User
 from servicedesk.water.choices import SourceKind
@@ -79,16 +82,17 @@ def record_reading(
     received_at: datetime,
     seq: int = 0,
     flags: int = 0,
+    context: Context = NOTHING,
 ) -> Reading | HeldReading:
     """Store one measured value, as typed and in the parameter's canonical unit.
 
     An extreme value is stored: only what physically cannot be, and a second value for the same moment, is held
-    apart with its reason. The same (origin, part) again gives the same row. Raises NotWater for a text that is no
+    apart with its reason. `context` is what a conversion must know besides the number. The same (origin, part) again gives the same row. Raises NotWater for a text that is no
     number, an unknown unit or parameter."""
     before = Reading.objects.filter(origin=origin, part=part).first()
     if before is not None:
         return before
-    value = _canonical(parameter, entered, unit)
+    value = _canonical(parameter, entered, unit, context)
     row = Reading(at=at, seq=seq, value=value, entered=entered, entered_unit=unit, flags=flags)
     row.by, row.origin, row.part, row.received_at = by, origin, part, received_at
     impossible = _impossible(parameter, value, f"{entered} {unit}")
@@ -101,10 +105,11 @@ def record_reading(
     return stored
 
 
-def _canonical(parameter: str, entered: str, unit: str) -> float:
+def _canonical(parameter: str, entered: str, unit: str, context: Context) -> float:
     try:
-        return units.to_canonical(parameter=parameter, value=units.parse_typed(entered), unit=unit)
-    except (units.TypedWrong, units.UnknownUnit, units.NeedsContext, KeyError) as wrong:
+        typed = units.parse_typed(entered)
+        return conversions.to_canonical(parameter=parameter, value=typed, unit=unit, context=context)
+    except (units.TypedWrong, units.UnknownUnit, units.NeedsContext, OutOfRange, KeyError) as wrong:
         raise NotWater(str(wrong)) from wrong
 
 

@@ -62,7 +62,9 @@ class Band(models.Model):
 
 class Method(models.Model):
     """A way of testing one parameter, with its stated tolerance: absolute in the canonical unit, relative as a
-    fraction (0.05 is 5 %). `ml_per_test` is drawn from `reagent`, where it has one."""
+    fraction (0.05 is 5 %). `unit` is what its scale shows, where that is not the tank's unit; `reference_c` the
+    temperature that scale refers to, and `compensates` that it shows the value as at that temperature whatever the
+    water's. `ml_per_test` is drawn from `reagent`, where it has one."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     parameter = models.CharField(max_length=30)
@@ -71,6 +73,9 @@ class Method(models.Model):
     tolerance_abs = models.FloatField(default=0)
     tolerance_rel = models.FloatField(default=0)
     resolution = models.FloatField(default=0)
+    unit = models.CharField(max_length=20, blank=True)
+    reference_c = models.FloatField(null=True, blank=True)
+    compensates = models.BooleanField(default=False)
     minutes = models.FloatField(default=2)
     reagent = models.ForeignKey(Item, on_delete=models.PROTECT, null=True, blank=True, related_name="methods")
     ml_per_test = models.FloatField(default=0)

@@ -15,7 +15,7 @@ from servicedesk.rounds.models import DueVisit, Stop
 from servicedesk.staff.models import Business, User
 from servicedesk.staff.queries import day_of
 from servicedesk.upkeep.models import TaskRule
-from servicedesk.water.models import ChangeWater
+from servicedesk.water.models import ChangeWater, Method
 from servicedesk.water.queries import water_for
 from tests.factories.people import make_client_user, make_owner, make_technician
 from tests.factories.tanks import (
@@ -266,3 +266,26 @@ def test_a_second_usual_water_of_a_kind_is_refused_in_words():
 
     assert "Another water of this kind is the usual one already." in refused
     assert ChangeWater.objects.count() == 1
+
+
+def test_a_way_of_testing_has_its_own_scale_and_says_to_which_temperature_it_refers():
+    browser = signed_in(make_owner())
+    typed = {
+        "parameter": "salinity",
+        "name": "Refractometer",
+        "kind": "kit",
+        "tolerance_abs": "1",
+        "tolerance_rel": "0",
+    }
+    typed |= {"resolution": "0.5", "minutes": "1", "ml_per_test": "0"}
+
+    def add(**more):
+        return browser.post("/own/method/new/", {**typed, **more}).content.decode()
+
+    unknown, missing = add(unit="stones"), add(unit="SG", compensates="on")
+    add(unit="SG", compensates="on", reference_c="25")
+
+    assert "is not measured in “stones”" in unknown
+    assert "Say to which temperature its scale refers." in missing
+    row = Method.objects.get()
+    assert (row.unit, row.reference_c, row.compensates) == ("SG", 25, True)

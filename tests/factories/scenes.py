@@ -2,6 +2,7 @@
 
 import uuid
 
+from django.test import Client
 from django.utils import timezone
 
 from servicedesk.visits.actions import take_entries
@@ -19,6 +20,14 @@ class Scene:
 
     def send(self, *entries):
         return take_entries(entries=entries, by=self.ida, at=timezone.now())
+
+    def entry(self, kind, **payload):
+        return entry(self.due, kind, str(uuid.uuid4()), **payload)
+
+    def page(self, name):
+        browser = Client()
+        browser.force_login(self.ida, backend="django.contrib.auth.backends.ModelBackend")
+        return browser.get(f"/visits/{self.due.pk}/{name}").content.decode()
 
     def write(self, kind, **payload):
         key = str(uuid.uuid4())

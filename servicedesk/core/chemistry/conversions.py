@@ -120,6 +120,10 @@ TURNS: dict[tuple[str, str], tuple[Turn, Turn]] = {
 }
 
 
+SCALES = {("salinity", "SG"), ("salinity", "mS/cm"), ("dissolved_oxygen", "% saturation")}
+"""Scales of instruments for the bench that need the water's temperature, unless the instrument compensates."""
+
+
 def to_canonical(*, parameter: str, value: float, unit: str, context: Context = NOTHING) -> float:
     """A value in `unit` in the parameter's canonical unit. Raises what core.units raises, NeedsContext naming what is
     missing, and OutOfRange where a formula does not hold."""

@@ -17,6 +17,7 @@ from clients.actions import record_livestock
 from clients.choices import LivestockChange
 from clients.models import Equipment, Livestock, Tank
 from servicedesk.core import units
+from servicedesk.core.chemistry.conversions import NOTHING, SCALES, Context
 from servicedesk.dispatch.actions import withdraw
 from servicedesk.dosing import actions as dosing
 from servicedesk.dosing.models import Channel, Solution
@@ -35,10 +36,12 @@ from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.water import actions as water
 from servicedesk.water.choices import Flag
 from servicedesk.water.models import Method, Reading
+from servicedesk.water.queries import is_marine, latest_values
 from servicedesk.web.zones import day_of
 
 Row = TypeVar("Row")
 LONGEST = 2000
+STANDARD_HPA = 1013.25
 FIELDS = ("summary", "changed", "staff_do", "staff_dont")
 
 
@@ -121,6 +124,21 @@ def _arrive(m: Making) -> None:
         Visit.objects.filter(pk=m.visit.pk).update(arrived_at=m.wire.at)
 
 
+def _context(m: Making, tank: Tank, parameter: str, method: Method) -> Context:
+    """What a scale must know besides the number: the water's temperature, or the one to which the instrument brings its
+    value; for oxygen the tank's last salinity, and the standard atmosphere (ISO 2533)."""
+    if (parameter, m.text("unit", longest=20)) not in SCALES:
+        return NOTHING
+    temperature = method.reference_c if method.compensates else m.number_or_none("temperature_c")
+    salt: float | None = None
+    if parameter == "dissolved_oxygen":
+        last = latest_values([tank]).get((tank.pk, "salinity"))
+        salt = last.value if last else None if is_marine(tank) else 0.0
+    return Context(
+        temperature_c=temperature, salinity=salt, reference_c=method.reference_c, pressure_hpa=STANDARD_HPA
+    )
+
+
 def _reading(m: Making) -> None:
     tank, parameter = m.tank(), m.text("parameter", needed=True)
     method = Method.objects.filter(pk=m.key("method"), parameter=parameter).first()
@@ -137,6 +155,7 @@ def _reading(m: Making) -> None:
         entered=m.text("value", needed=True, longest=20),
         unit=m.text("unit", needed=True, longest=20),
         seq=seq,
+        context=_context(m, tank, parameter, method),
         flags=Flag.CLOCK_FIXED if abs(m.wire.clock_offset) > 60 else 0,
         **m.fact,
     )

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from servicedesk.core import units
 from servicedesk.core.advice.judge import WORDS
+from servicedesk.core.chemistry.conversions import SCALES
 from servicedesk.core.metrology.uncertainty import RANGE_FACTORS
 from servicedesk.core.tables import read_json
 from servicedesk.staff.actions import cautions_seen
@@ -24,6 +25,7 @@ from servicedesk.visits.queries.sheet import GLYPHS, TankToday, Tested
 from servicedesk.visits.queries.since import done_since_tests
 from servicedesk.visits.views.opened import Opened, opened, tests_words
 from servicedesk.water.models import Method
+from servicedesk.water.queries import ReadingValue
 
 
 @login_required
@@ -103,6 +105,33 @@ def _also(tested: Tested) -> str:
     return _("If it is right: %(word)s.") % {"word": WORDS[tested.verdict.also].lower()}
 
 
+def _kept_words(tested: Tested, reading: ReadingValue) -> str:
+    """A result in the tank's unit; what was read off another scale stands behind it."""
+    shown = tested.shown(reading.value)
+    if reading.corrected or reading.entered_unit == tested.unit:
+        return shown
+    scale = units.unit_word(reading.entered_unit)
+    return _("%(value)s (read %(typed)s)") % {"value": shown, "typed": f"{reading.entered} {scale}".strip()}
+
+
+def _scale(today: TankToday, current: Tested, method: Method) -> dict[str, Any]:
+    """The scale off which the value is read: the method's own, else the tank's unit; what it must know besides the number;
+    and how the browser turns it, where it can."""
+    p, unit = current.test.parameter, method.unit or current.unit
+    if (p, unit) not in SCALES:
+        factor, offset = units.scale_of(parameter=p, unit=unit)
+        return {"unit": units.unit_word(unit), "unit_key": unit, "factor": factor, "offset": offset}
+    warm = today.reference("temperature")
+    asks = not method.compensates
+    return {
+        "unit": unit,
+        "unit_key": unit,
+        "unjudged": True,
+        "asks_temperature": asks,
+        "warm": f"{warm.value:.1f}" if warm and asks else "",
+    }
+
+
 def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -> dict[str, Any]:
     following = _next(today, current)
     second = "second" in request.GET or not current.replicates
@@ -121,7 +150,7 @@ def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -
         "other_methods": [
             (m, o.address("test", parameter=p, method=str(m.pk), second="1")) for m in methods if m != method
         ],
-        "unit": units.unit_word(current.unit),
+        **_scale(today, current, method),
         "typing": second,
         "typed_value": typed.get("value", ""),
         "seq": len(current.replicates),
@@ -132,7 +161,11 @@ def _bench(o: Opened, today: TankToday, current: Tested, request: HttpRequest) -
         "word": WORDS[current.verdict.word],
         "again": current.verdict.word == "test_again",
         "also": _also(current),
-        "kept": [{"text": current.shown(r.value), "entry": r.origin} for r in current.replicates],
+        "own_unit": units.unit_word(current.unit),
+        "kept": [
+            {"text": _kept_words(current, r), "value": current.shown(r.value), "entry": r.origin}
+            for r in current.replicates
+        ],
     }
 
 

@@ -21,7 +21,9 @@ function apart(all, sigma) {
 
 function judged(value) {
   const parameter = bench.dataset.parameter;
-  const { factor, offset, results, sigma } = sheet.shown[parameter];
+  const { results, sigma } = sheet.shown[parameter];
+  const factor = Number(bench.dataset.factor);
+  const offset = Number(bench.dataset.offset);
   const all = [...results, value * factor + offset];
   const mean = all.reduce((sum, one) => sum + one, 0) / all.length;
   const inputs = { ...sheet.values, [parameter]: mean, [`${parameter}:n`]: all.length, [`${parameter}:apart`]: apart(all, sigma) };
@@ -71,9 +73,9 @@ function show() {
     strip.classList.remove("bench__strip--alarm");
     return;
   }
-  if (severalMethods()) {
+  if (bench.dataset.unjudged || severalMethods()) {
     word.replaceChildren();
-    says.textContent = bench.dataset.several;
+    says.textContent = bench.dataset.unjudged || bench.dataset.several;
     strip.dataset.tone = "ink";
     strip.classList.remove("bench__strip--alarm");
     return;
