@@ -340,3 +340,11 @@ def test_when_the_only_value_is_withdrawn_its_alarm_goes_with_the_next_sweep(tan
     actions.sweep(at=now)
 
     assert (before, open_sentences()) == (1, [])
+
+
+def test_one_look_tells_how_many_tanks_were_judged_and_instruments_are_silent(tank):
+    now = timezone.now()
+    make_reading(tank, "8.0", at=now - timedelta(hours=1))
+    Instrument.objects.filter(pk=make_instrument(tank).pk).update(last_contact_at=now - timedelta(days=3))
+
+    assert actions.look(at=now) == {"judged": 1, "silent": 1}
