@@ -6,8 +6,10 @@ from typing import Any
 
 from celery import Celery
 from celery.beat import PersistentScheduler
+from kombu.transport import TRANSPORT_ALIASES
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "servicedesk.settings.prod")
+TRANSPORT_ALIASES["filesystem"] = "servicedesk.web.folder_queue:Transport"
 app = Celery("tankround")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(related_name="jobs")
