@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -100,11 +100,15 @@ class ReportList:
     more: bool
 
 
+def _newest(seen: QuerySet[Report]) -> QuerySet[Report]:
+    """Of the reports that a person may see the newest version of each visit, without their contents."""
+    later = seen.filter(visit=OuterRef("visit"), version__gt=OuterRef("version")).order_by()
+    return seen.filter(~Exists(later)).defer("content")
+
+
 def list_for(user: User, *, page: int = 1) -> ReportList:
     """The newest version of every report the person may see; waiting, held and failed ones first."""
-    seen = reports_for(user)
-    later = seen.filter(visit=OuterRef("visit"), version__gt=OuterRef("version")).order_by()
-    rows = by_need(seen.filter(~Exists(later)).defer("content"))
+    rows = by_need(_newest(reports_for(user)))
     start = (page - 1) * PAGE
     found = list(rows[start : start + PAGE + 1])
     office = not user.is_client
@@ -127,9 +131,7 @@ def list_for(user: User, *, page: int = 1) -> ReportList:
 
 def last_of(user: User, client: Client, *, most: int = 5) -> list[ReportLine]:
     """A client's last reports, newest visit first, each in its newest version."""
-    seen = reports_for(user).filter(visit__site__client=client)
-    later = seen.filter(visit=OuterRef("visit"), version__gt=OuterRef("version")).order_by()
-    rows = seen.filter(~Exists(later)).defer("content").order_by("-visit__arrived_at", "pk")
+    rows = _newest(reports_for(user).filter(visit__site__client=client)).order_by("-visit__arrived_at", "pk")
     return [line_of(report, office=not user.is_client) for report in rows[:most]]
 
 

@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, When
 
 from clients.models import Tank
+from servicedesk.core.advice.sheet import MARINE
 from servicedesk.dispatch.queries import standing
 from servicedesk.water.choices import Flag, SourceKind, WaterKind
 from servicedesk.water.models import (
@@ -222,7 +223,7 @@ known before it was tested."""
 
 
 def is_marine(tank: Tank) -> bool:
-    return tank.water_type.startswith(("reef", "marine"))
+    return tank.water_type in MARINE
 
 
 def water_for(tank: Tank) -> WaterIn:

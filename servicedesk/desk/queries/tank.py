@@ -26,6 +26,7 @@ from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.visits.models import Visit
+from servicedesk.visits.queries.pages import blank_row
 from servicedesk.watch.queries import word_in
 from servicedesk.water.choices import MethodKind
 from servicedesk.water.models import Band
@@ -68,16 +69,7 @@ def level_rows(
 
 def _level(band: Band, value: ReadingValue | None, standings: Standings, zone: ZoneInfo) -> LevelRow:
     parameter, moved = band.parameter, _mover(band)
-    row = LevelRow(
-        label=units.parameter(parameter).name,
-        unit=units.unit_word(band.unit),
-        low=moved(band.low),
-        high=moved(band.high),
-        alarm_low=moved(band.alarm_low),
-        alarm_high=moved(band.alarm_high),
-        kind="not_tested",
-        url=f"?parameter={parameter}",
-    )
+    row = replace(blank_row(parameter, band), url=f"?parameter={parameter}")
     if value is None:
         return row
     standing = standing_of(standings, value.equipment_id, parameter)

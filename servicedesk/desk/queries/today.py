@@ -208,20 +208,21 @@ def days_on(day: date) -> list[Day]:
     return list(days.values())
 
 
+def unjudged_words(looked: Looked, *, zone: ZoneInfo) -> tuple[str, str]:
+    """What is said where the last look lies too far back."""
+    if looked.at is None:
+        then = _("The work in the background looks at them when it has started; look again in a minute.")
+        return _("The tanks have not been judged yet."), then
+    when = date_format(looked.at.astimezone(zone), "j F, H:i")
+    stands = _("The work in the background stands still: what comes in is kept, but nobody looks at it.")
+    return _("Nothing has been judged since %(when)s.") % {"when": when}, stands
+
+
 def lead_words(rows: list[Need], looked: Looked, *, zone: ZoneInfo) -> tuple[str, str]:
     """The answer sentence: how much needs the owner, and what comes first, with who is there. Where nobody has looked
     at the tanks for too long, that comes first, and nothing is called quiet."""
-    if looked.at is None:
-        return (
-            _("The tanks have not been judged yet."),
-            _("The work in the background looks at them when it has started; look again in a minute."),
-        )
     if looked.stale:
-        when = date_format(looked.at.astimezone(zone), "j F, H:i")
-        return (
-            _("Nothing has been judged since %(when)s.") % {"when": when},
-            _("The work in the background stands still: what comes in is kept, but nobody looks at it."),
-        )
+        return unjudged_words(looked, zone=zone)
     if not rows:
         return _("Nothing needs you."), _("A good day is a grey page.")
     first = rows[0]

@@ -143,8 +143,7 @@ def tanks(request: HttpRequest) -> HttpResponse:
         "count": len(lines),
         "wanting": sum(1 for line in lines if line.told),
         "unknown": sum(1 for line in lines if line.glyph == "none"),
-        "stale": seen.stale,
-        "looked_at": seen.at,
+        "unjudged": page.unjudged_words(seen, zone=zone) if seen.stale else None,
     }
     return render(request, "desk/tanks.html", context)
 

@@ -39,7 +39,7 @@ def level_row(tested: Tested, *, url: str = "", here: bool = False) -> LevelRow:
         _("last %(value)s %(unit)s") % {"value": tested.shown(last.value), "unit": word} if last else ""
     )
     return replace(
-        _unjudged(tested.test.parameter, band),
+        blank_row(tested.test.parameter, band),
         method=tested.test.method.get_kind_display(),
         value_text=_shown_today(tested),
         value=_moved(tested.test.parameter, unit, value),
@@ -65,7 +65,7 @@ def last_rows(today: TankToday) -> list[LevelRow]:
     rows = []
     for test in today.tests:
         parameter, band = test.parameter, today.bands.get(test.parameter)
-        row = _unjudged(parameter, band)
+        row = blank_row(parameter, band)
         if last := today.last.get(parameter):
             standing = standing_of(today.standings, last.equipment_id, parameter)
             unit = band.unit if band else units.parameter(parameter).unit
@@ -87,8 +87,8 @@ def _moved(parameter: str, unit: str, value: float | None) -> float | None:
     return None if value is None else units.from_canonical(parameter=parameter, value=value, unit=unit)
 
 
-def _unjudged(parameter: str, band: Band | None) -> LevelRow:
-    """A row with its marks, before anything is known of its value."""
+def blank_row(parameter: str, band: Band | None) -> LevelRow:
+    """A parameter's row with its marks in the tank's unit, before anything is known of its value."""
     row = LevelRow(label=units.parameter(parameter).name, kind="not_tested")
     if band is None:
         return replace(row, unit=units.unit_word(units.parameter(parameter).unit))
