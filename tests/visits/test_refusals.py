@@ -47,6 +47,9 @@ def refused(scene, kind, **payload):
         ("finding", {"text": "A crack", "tank": 5}, "“tank” is not an id."),
         ("recommendation", {"text": "A lid", "price": "cheap"}, "“cheap” is not a price."),
         ("recommendation", {"text": "A lid", "price": "-3"}, "“-3” is not a price."),
+        ("recommendation", {"text": "A lid", "price": "Infinity"}, "“Infinity” is not a price."),
+        ("recommendation", {"text": "A lid", "price": "NaN"}, "“NaN” is not a price."),
+        ("recommendation", {"text": "A lid", "price": "1e9999"}, "“1e9999” is not a price."),
         ("next_visit", {"date": "soon"}, "“date” is not a day. Write it like 2026-11-25."),
         ("next_visit", {"date": "2026-02-31"}, "“date” is not a day. Write it like 2026-11-25."),
         ("next_visit", {"date": "2020-01-01"}, "The next visit cannot lie in the past."),
@@ -184,3 +187,10 @@ def test_another_technicians_visit_takes_nothing(scene):
     found = take_entries(entries=[scene.entry("arrive")], by=make_technician(), at=timezone.now())
 
     assert [r["reason"] for r in found] == ["There is no such visit for you."]
+
+
+@pytest.mark.parametrize("price", ["", "0", "240", "19,90", "1000000"])
+def test_a_price_with_a_dot_or_a_comma_and_none_at_all_are_kept(scene, price):
+    scene.write("recommendation", text="A lid", price=price)
+
+    assert Entry.objects.get().payload["price"] == price

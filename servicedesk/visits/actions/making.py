@@ -42,6 +42,7 @@ from servicedesk.web.zones import day_of
 Row = TypeVar("Row")
 LONGEST = 2000
 STANDARD_HPA = 1013.25
+MOST_PRICE = 1_000_000
 FIELDS = ("summary", "changed", "staff_do", "staff_dont")
 
 
@@ -268,7 +269,7 @@ def _recommendation(m: Making) -> None:
     price = m.text("price", longest=20)
     if price:
         try:
-            sound = Decimal(price.replace(",", ".")) >= 0
+            sound = 0 <= Decimal(price.replace(",", ".")) <= MOST_PRICE
         except InvalidOperation:
             sound = False
         if not sound:
