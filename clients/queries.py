@@ -16,6 +16,7 @@ from clients.choices import LivestockChange, TankState
 from clients.models import Client, Contact, Equipment, Livestock, Site, Tank, TankStateRow
 from servicedesk.dispatch.queries import withdrawn
 from servicedesk.staff.models import User
+from servicedesk.web.prepared import DAY, KEYS, Slot, prepared
 
 Row = TypeVar("Row", Client, Site, Tank, Equipment)
 
@@ -88,14 +89,15 @@ def get_tank_for(user: User, key: UUID | str, *, on: date) -> Tank:
     return _one(tanks_for(user, on=on), key)
 
 
+@prepared(tanks=KEYS, on=DAY)
+def _states(tanks: Slot, on: Slot) -> QuerySet[TankStateRow]:
+    rows = TankStateRow.objects.filter(tank__in=tanks, from_on__lte=on)
+    return rows.filter(Q(until_on__isnull=True) | Q(until_on__gte=on)).order_by("from_on", "pk")
+
+
 def states_of(tanks: Iterable[Tank], on: date) -> dict[UUID, TankStateRow]:
     """The state row in force on that day, per tank; a tank without one is normal."""
-    rows = (
-        TankStateRow.objects.filter(tank__in=[t.pk for t in tanks], from_on__lte=on)
-        .filter(Q(until_on__isnull=True) | Q(until_on__gte=on))
-        .order_by("from_on", "pk")
-    )
-    return {row.tank_id: row for row in rows}
+    return {row.tank_id: row for row in _states(tanks=[t.pk for t in tanks], on=on)}
 
 
 def current_state(tank: Tank, on: date) -> str:
@@ -104,20 +106,25 @@ def current_state(tank: Tank, on: date) -> str:
     return row.state if row else TankState.NORMAL
 
 
-def livestock_of(tanks: Iterable[Tank]) -> QuerySet[Livestock]:
-    """Animals with `number`: added less died less moved out, from the facts."""
+@prepared(tanks=KEYS)
+def _livestock(tanks: Slot) -> QuerySet[Livestock]:
     signed = Case(
         When(facts__change=LivestockChange.ADDED, then=F("facts__number")),
         default=Value(-1) * F("facts__number"),
         output_field=IntegerField(),
     )
     return (
-        Livestock.objects.filter(tank__in=[t.pk for t in tanks])
+        Livestock.objects.filter(tank__in=tanks)
         .annotate(
             number=Coalesce(Sum(signed, filter=Q(facts__isnull=False) & ~Q(withdrawn("facts__origin"))), 0)
         )
         .order_by("tank__order", "name", "pk")
     )
+
+
+def livestock_of(tanks: Iterable[Tank]) -> list[Livestock]:
+    """Animals with `number`: added less died less moved out, from the facts."""
+    return _livestock(tanks=[t.pk for t in tanks])
 
 
 def name_beside_tank(piece: Equipment) -> str:

@@ -3,10 +3,11 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -18,6 +19,7 @@ from reports.queries.short import clipped
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
 from servicedesk.visits.models import Visit
+from servicedesk.web.prepared import MOMENT, Slot, prepared
 
 NEWS_FOR = timedelta(days=14)
 SHOWN_LETTERS = 120
@@ -89,13 +91,18 @@ def _answer_words(answer: Answer) -> str:
     return told % said
 
 
+@prepared(after=MOMENT, until=MOMENT)
+def _given(after: Slot, until: Slot) -> QuerySet[Answer, tuple[Any, ...]]:
+    rows = Answer.objects.filter(at__gt=after, at__lte=until).order_by("at", "received_at", "pk")
+    read = ("report__number", "report__content__questions", "report__visit__site__client__name")
+    return rows.values_list("question", "yes", "at", "report", *read)
+
+
 def answers_for(user: User, *, at: datetime) -> list[News]:
     """For owner and office: what clients answered in the last fortnight, the newest first, each question once."""
     if not user.is_office:
         return []
-    rows = Answer.objects.filter(at__gt=at - NEWS_FOR, at__lte=at).order_by("at", "received_at", "pk")
-    read = ("report__number", "report__content__questions", "report__visit__site__client__name")
-    said = {row[0]: row for row in rows.values_list("question", "yes", "at", "report", *read)}
+    said = {row[0]: row for row in _given(after=at - NEWS_FOR, until=at)}
     found = [_news(*row) for row in said.values()]
     return sorted(found, key=lambda news: news.at, reverse=True)
 

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from servicedesk.dispatch.choices import JobState, MessageState
 from servicedesk.dispatch.models import Job, Message, Withdrawal
+from servicedesk.web.prepared import WORD, Slot, prepared
 
 Rows = TypeVar("Rows", bound=QuerySet[Any])
 
@@ -43,10 +44,15 @@ def oldest_waiting(at: datetime) -> datetime | None:
     return row.made_at if row else None
 
 
+@prepared(kind=WORD)
+def _done(kind: Slot) -> QuerySet[Job, datetime | None]:
+    rows = Job.objects.filter(kind=kind, state=JobState.DONE, finished_at__isnull=False)
+    return rows.order_by("-finished_at").values_list("finished_at", flat=True)[:1]
+
+
 def last_done(kind: str) -> datetime | None:
     """When this kind of work was last done to its end; None where it never was."""
-    rows = Job.objects.filter(kind=kind, state=JobState.DONE, finished_at__isnull=False)
-    return rows.order_by("-finished_at").values_list("finished_at", flat=True).first()
+    return _done.first(kind=kind)
 
 
 def withdrawn(origin: str) -> Exists:

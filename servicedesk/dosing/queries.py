@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from clients.models import Tank
 from servicedesk.dispatch.queries import standing
 from servicedesk.dosing.models import Channel, RateChange, Refill
+from servicedesk.web.prepared import KEYS, MOMENT, Slot, prepared
 
 SECONDS_A_DAY = 86400.0
 
@@ -29,20 +30,22 @@ SHOWN = (
 )
 
 
-def _in_use(rows: QuerySet[Channel]) -> list[Channel]:
+@prepared(tanks=KEYS)
+def _in_use(tanks: Slot | None = None) -> QuerySet[Channel]:
     """Channels in use with what says whose they are, what they give and what fills them, and no more."""
-    rows = rows.filter(retired_on__isnull=True).order_by("tank", "equipment__name", "number", "pk")
-    return list(rows.select_related("equipment", "solution__item", "tank__site").only(*SHOWN))
+    rows = Channel.objects.filter(retired_on__isnull=True).order_by("tank", "equipment__name", "number", "pk")
+    rows = rows.filter(tank__retired_on__isnull=True) if tanks is None else rows.filter(tank__in=tanks)
+    return rows.select_related("equipment", "solution__item", "tank__site").only(*SHOWN)
 
 
 def channels_of(tanks: Iterable[Tank]) -> list[Channel]:
     """Channels in use at these tanks."""
-    return _in_use(Channel.objects.filter(tank__in=[t.pk for t in tanks]))
+    return _in_use(tanks=[t.pk for t in tanks])
 
 
 def channels_in_use() -> list[Channel]:
     """Channels in use at all tanks in use."""
-    return _in_use(Channel.objects.filter(tank__retired_on__isnull=True))
+    return _in_use()
 
 
 class Rate(NamedTuple):
@@ -60,6 +63,18 @@ class Filled(NamedTuple):
     ml_now: float
 
 
+@prepared(channels=KEYS, at=MOMENT)
+def _rates(channels: Slot, at: Slot) -> QuerySet[RateChange, tuple[Any, ...]]:
+    rows = standing(RateChange.objects.filter(channel__in=channels, at__lte=at)).order_by("at", "pk")
+    return rows.values_list("channel", *Rate._fields)
+
+
+@prepared(channels=KEYS, at=MOMENT)
+def _refills(channels: Slot, at: Slot) -> QuerySet[Refill, tuple[Any, ...]]:
+    rows = standing(Refill.objects.filter(channel__in=channels, at__lte=at)).order_by("at", "pk")
+    return rows.values_list("channel", *Filled._fields)
+
+
 class Settings:
     """Rates and refills of some channels, read once: two queries, however many channels."""
 
@@ -67,12 +82,10 @@ class Settings:
         self.at = at
         ids = [c.pk for c in channels]
         self.rates: dict[UUID, list[Rate]] = {i: [] for i in ids}
-        rates = standing(RateChange.objects.filter(channel__in=ids, at__lte=at)).order_by("at", "pk")
-        for channel, *rate in rates.values_list("channel", *Rate._fields):
+        for channel, *rate in _rates(channels=ids, at=at):
             self.rates[channel].append(Rate(*rate))
-        refills = standing(Refill.objects.filter(channel__in=ids, at__lte=at)).order_by("at", "pk")
         self.refills: dict[UUID, Filled] = {
-            channel: Filled(*refill) for channel, *refill in refills.values_list("channel", *Filled._fields)
+            channel: Filled(*refill) for channel, *refill in _refills(channels=ids, at=at)
         }
 
     def rate(self, channel: Channel) -> float | None:

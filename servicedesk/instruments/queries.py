@@ -3,27 +3,33 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 from uuid import UUID
+
+from django.db.models import QuerySet
 
 from clients.models import Tank
 from servicedesk.dispatch.queries import standing, withdrawn
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument, Measure, ReagentLoad, TrustMove
+from servicedesk.web.prepared import KEYS, MOMENT, Slot, prepared
+
+
+@prepared(tanks=KEYS)
+def _measures(tanks: Slot) -> QuerySet[Measure]:
+    rows = Measure.objects.filter(instrument__tank__in=tanks, instrument__equipment__retired_on__isnull=True)
+    return rows.select_related(
+        "instrument", "instrument__equipment", "instrument__tank__site", "method", "reagent"
+    ).order_by("instrument__equipment__name", "parameter", "pk")
 
 
 def measures_of(tanks: Iterable[Tank]) -> list[Measure]:
     """What instruments in use measure at these tanks."""
-    rows = Measure.objects.filter(
-        instrument__tank__in=[t.pk for t in tanks], instrument__equipment__retired_on__isnull=True
-    )
-    return list(
-        rows.select_related(
-            "instrument", "instrument__equipment", "instrument__tank__site", "method", "reagent"
-        ).order_by("instrument__equipment__name", "parameter", "pk")
-    )
+    return _measures(tanks=[t.pk for t in tanks])
 
 
-def measures_with_reagent() -> list[Measure]:
+@prepared()
+def measures_with_reagent() -> QuerySet[Measure]:
     """What instruments in use at all tanks in use measure with a reagent, with what says whose they are and what is
     used up, and no more."""
     rows = Measure.objects.filter(
@@ -34,7 +40,7 @@ def measures_with_reagent() -> list[Measure]:
     own = ("parameter", "tests_per_day", "ml_per_test", "bottle_ml", "reagent__name", "reagent__unit")
     item = ("reagent__lead_days", "reagent__pack_size", "instrument__equipment__name")
     tank = ("instrument__tank__name", "instrument__tank__site__name")
-    return list(rows.only(*own, *item, *tank).order_by("instrument__equipment__name", "parameter", "pk"))
+    return rows.only(*own, *item, *tank).order_by("instrument__equipment__name", "parameter", "pk")
 
 
 def instruments_in_use() -> list[Instrument]:
@@ -80,11 +86,10 @@ BY_HAND = Standing(Trust.BELIEVED)
 Standings = dict[tuple[UUID, str], Standing]
 
 
-def standings_of(tanks: Iterable[Tank]) -> Standings:
-    """Trust per series of the instruments at these tanks, by equipment and parameter, in one query. Ask it through
-    `standing_of`: what was tested by hand has no entry and is believed."""
+@prepared(tanks=KEYS)
+def _moves(tanks: Slot) -> QuerySet[Measure, tuple[Any, ...]]:
     rows = (
-        Measure.objects.filter(instrument__tank__in=[t.pk for t in tanks])
+        Measure.objects.filter(instrument__tank__in=tanks)
         .annotate(gone=withdrawn("trust_moves__origin"))
         .values_list(
             "instrument__equipment",
@@ -96,10 +101,14 @@ def standings_of(tanks: Iterable[Tank]) -> Standings:
             "trust_moves__at",
         )
     )
+    return rows.order_by("trust_moves__at", "trust_moves")
+
+
+def standings_of(tanks: Iterable[Tank]) -> Standings:
+    """Trust per series of the instruments at these tanks, by equipment and parameter, in one query. Ask it through
+    `standing_of`: what was tested by hand has no entry and is believed."""
     found: Standings = {}
-    for equipment, parameter, retired, gone, trust, why, at in rows.order_by(
-        "trust_moves__at", "trust_moves"
-    ):
+    for equipment, parameter, retired, gone, trust, why, at in _moves(tanks=[t.pk for t in tanks]):
         key = (equipment, parameter)  # in order of time: the last move that stands counts
         if trust is None or gone:
             found.setdefault(key, Standing(Trust.BELIEVED, fitted=retired is None))
@@ -124,10 +133,14 @@ def trust_by_parameter(standings: Standings) -> dict[str, str]:
     return out
 
 
+@prepared(measures=KEYS, at=MOMENT)
+def _loads(measures: Slot, at: Slot) -> QuerySet[ReagentLoad]:
+    return standing(ReagentLoad.objects.filter(measure__in=measures, at__lte=at)).order_by("at", "pk")
+
+
 def loads_of(measures: Iterable[Measure], at: datetime) -> dict[UUID, ReagentLoad]:
     """The last reagent load per measure."""
-    rows = standing(ReagentLoad.objects.filter(measure__in=[m.pk for m in measures], at__lte=at))
-    return {row.measure_id: row for row in rows.order_by("at", "pk")}
+    return {row.measure_id: row for row in _loads(measures=[m.pk for m in measures], at=at)}
 
 
 def left_ml_of(measure: Measure, load: ReagentLoad, at: datetime) -> float:

@@ -5,6 +5,7 @@ import uuid
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
+from django.utils.functional import cached_property
 
 from clients.models import ServicePlan, Site, Tank
 from servicedesk.rounds.choices import StopState, VisitCause
@@ -85,6 +86,11 @@ class Stop(models.Model):
 
     def __str__(self) -> str:
         return f"{self.order} {self.due_visit}"
+
+    @cached_property
+    def tanks(self) -> list[Tank]:
+        """The tanks of its visit in order; queries of many stops fill it for all at once."""
+        return list(self.due_visit.tanks.order_by("order", "pk"))
 
 
 class Move(models.Model):

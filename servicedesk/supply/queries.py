@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -16,6 +17,7 @@ from servicedesk.staff.queries import business_zone
 from servicedesk.stock.models import Item
 from servicedesk.stock.queries import balances
 from servicedesk.supply.models import RunOut
+from servicedesk.web.prepared import prepared
 
 USUAL_GAP_DAYS = 14
 KEPT_FOR = timedelta(minutes=10)
@@ -118,13 +120,16 @@ def predicted(*, at: datetime) -> list[Empties]:
     return found
 
 
+@prepared()
+def _kept() -> QuerySet[RunOut]:
+    item = (f"item__{name}" for name in ("name", "unit", "lead_days"))
+    names = ("what", "empty_on", "fill", "worked_at", "tank__name", "tank__site__name", *item)
+    return RunOut.objects.select_related("tank__site", "item").only(*names)
+
+
 def kept(*, at: datetime) -> list[Empties]:
     """What `predicted` gave a few minutes ago, for a page that is read often; worked out now where nobody did of late."""
-    rows = RunOut.objects.select_related("tank__site", "item").only(
-        "what", "empty_on", "fill", "worked_at", "tank__name", "tank__site__name",
-        *(f"item__{name}" for name in ("name", "unit", "lead_days")),
-    )  # fmt: skip
-    found = list(rows)
+    found = _kept()
     if not found or at - min(row.worked_at for row in found) > KEPT_FOR:
         return predicted(at=at)
     return [Empties(row.pk, row.tank, row.item, row.what, row.empty_on, row.fill) for row in found]

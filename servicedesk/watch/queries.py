@@ -17,20 +17,36 @@ from servicedesk.staff.models import User
 from servicedesk.watch.models import Attention
 from servicedesk.water.models import Band, Method
 from servicedesk.water.queries import ReadingValue, latest_of_series, readings_of
+from servicedesk.web.prepared import KEY, Slot, prepared
 
 # The sweep comes every two minutes; after five that did not come, nobody can say that all is well (common practice).
 STALE = timedelta(minutes=10)
 TREND_DAYS, SHORT_TREND_DAYS, ENOUGH_POINTS = 90, 7, 8
 
 
-def open_for(user: User) -> QuerySet[Attention]:
-    """Open rows, soonest harm first, then by severity, never by age: everything for owner and office, nothing for
-    anybody else."""
+SHOWN = (
+    *("kind", "word", "sentence", "why", "harm_at", "severity", "site__name"),
+    *("tank__name", "tank__site__name"),
+)
+
+
+@prepared()
+def _open() -> QuerySet[Attention]:
     rows = Attention.objects.filter(cleared_at__isnull=True).select_related("tank", "tank__site", "site")
-    rows = rows.order_by(
-        F("harm_at").asc(nulls_last=True), "severity", "tank__site__name", "tank__name", "pk"
-    )
-    return rows if user.is_office else rows.none()
+    soonest = F("harm_at").asc(nulls_last=True)
+    return rows.order_by(soonest, "severity", "tank__site__name", "tank__name", "pk").only(*SHOWN)
+
+
+@prepared(tank=KEY)
+def _open_at(tank: Slot) -> QuerySet[Attention]:
+    rows = Attention.objects.filter(cleared_at__isnull=True, tank=tank)
+    return rows.order_by(F("harm_at").asc(nulls_last=True), "severity", "pk")
+
+
+def open_for(user: User) -> list[Attention]:
+    """Open rows, soonest harm first, then by severity, never by age: everything for owner and office, nothing for
+    anybody else. Only what is shown of them is read."""
+    return _open() if user.is_office else []
 
 
 @dataclass(frozen=True)
@@ -117,7 +133,6 @@ def _points(tank: Tank, value: ReadingValue) -> list[tuple[float, float]]:
     return short if len(short) >= ENOUGH_POINTS else points
 
 
-def of_seen_tank(tank: Tank) -> QuerySet[Attention]:
+def of_seen_tank(tank: Tank) -> list[Attention]:
     """Open rows of a tank that one of ours was given to see (get_tank_for), soonest harm first."""
-    rows = Attention.objects.filter(cleared_at__isnull=True, tank=tank)
-    return rows.order_by(F("harm_at").asc(nulls_last=True), "severity", "pk")
+    return _open_at(tank=tank.pk)

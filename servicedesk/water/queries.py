@@ -23,6 +23,7 @@ from servicedesk.water.models import (
     WaterChange,
 )
 from servicedesk.web.memo import once
+from servicedesk.web.prepared import KEY, KEYS, MOMENT, NUMBERS, WORD, Slot, prepared
 
 DOUBTFUL = Flag.TIME_DOUBTFUL | Flag.IMPLAUSIBLE
 
@@ -69,7 +70,7 @@ FIELDS = (
     "entered_unit",
     "origin",
 )
-KEY, VALUE = FIELDS.index("pk"), FIELDS.index("value")
+AT_KEY, AT_VALUE = FIELDS.index("pk"), FIELDS.index("value")
 
 
 def standing_readings(tanks: Iterable[Tank]) -> QuerySet[Reading]:
@@ -80,24 +81,29 @@ def standing_readings(tanks: Iterable[Tank]) -> QuerySet[Reading]:
     return rows.exclude(pk__in=withdrawn) if withdrawn else rows
 
 
+@prepared(tanks=KEYS)
+def _corrected(tanks: Slot) -> QuerySet[Correction, tuple[int, float | None]]:
+    rows = Correction.objects.filter(reading__series__tank__in=tanks).order_by("number")
+    return rows.values_list("reading", "new")
+
+
 def _corrections(tanks: list[UUID]) -> dict[int, float | None]:
     """What counts in place of each corrected reading of these tanks; None where it was withdrawn. Asked once a page."""
 
     def find() -> dict[int, float | None]:
-        rows = Correction.objects.filter(reading__series__tank__in=tanks).order_by("number")
-        return dict(rows.values_list("reading", "new"))
+        return dict(_corrected(tanks=tanks))
 
     return once(f"corrections {tanks}", find)
 
 
-def _values(rows: QuerySet[Reading], corrections: dict[int, float | None]) -> list[ReadingValue]:
+def _values(rows: Iterable[tuple[Any, ...]], corrections: dict[int, float | None]) -> list[ReadingValue]:
     """Readings as they stand: the corrected value where there is one, and nothing of those withdrawn."""
     out = []
-    for *known, origin in rows.values_list(*FIELDS):
-        corrected = known[KEY] in corrections
+    for *known, origin in rows:
+        corrected = known[AT_KEY] in corrections
         if corrected:
-            known[VALUE] = corrections[known[KEY]]
-        if known[VALUE] is not None:
+            known[AT_VALUE] = corrections[known[AT_KEY]]
+        if known[AT_VALUE] is not None:
             fields: list[Any] = [*known, corrected, origin]
             out.append(ReadingValue(*fields))
     return out
@@ -106,6 +112,27 @@ def _values(rows: QuerySet[Reading], corrections: dict[int, float | None]) -> li
 def _certain(rows: QuerySet[Reading]) -> QuerySet[Reading]:
     """Without those whose time or size is in doubt."""
     return rows.alias(bad=F("flags").bitand(int(DOUBTFUL))).filter(bad=0)
+
+
+@prepared(tank=KEY, parameter=WORD, since=MOMENT, until=MOMENT, source=WORD, doubtful=WORD)
+def _readings(
+    tank: Slot,
+    parameter: Slot | None = None,
+    since: Slot | None = None,
+    until: Slot | None = None,
+    source: Slot | None = None,
+    doubtful: Slot | None = None,
+) -> QuerySet[Reading, tuple[Any, ...]]:
+    asked = {
+        "series__tank": tank,
+        "series__parameter": parameter,
+        "series__source__kind": source,
+        "at__gte": since,
+        "at__lte": until,
+    }
+    rows = Reading.objects.filter(**{name: value for name, value in asked.items() if value is not None})
+    rows = _certain(rows) if doubtful is None else rows
+    return rows.order_by("at", "seq", "pk").values_list(*FIELDS)
 
 
 def readings_of(
@@ -119,18 +146,29 @@ def readings_of(
 ) -> list[ReadingValue]:
     """Values of a tank in order of time. Withdrawn ones never; those of doubtful time or size only on request;
     `by_hand` leaves instruments out."""
-    rows = Reading.objects.filter(series__tank=tank)
-    if by_hand:
-        rows = rows.filter(series__source__kind="hand")
-    if parameter is not None:
-        rows = rows.filter(series__parameter=parameter)
-    if since is not None:
-        rows = rows.filter(at__gte=since)
+    rows = _readings(
+        tank=tank.pk,
+        parameter=parameter,
+        since=since,
+        until=until,
+        source=SourceKind.HAND if by_hand else None,
+        doubtful="yes" if doubtful else None,
+    )
+    return _values(rows, _corrections([tank.pk]))
+
+
+@prepared(tanks=KEYS, until=MOMENT, withdrawn=NUMBERS)
+def _latest(
+    tanks: Slot, until: Slot | None = None, withdrawn: Slot | None = None
+) -> QuerySet[Reading, tuple[Any, ...]]:
+    rows = _certain(Reading.objects.filter(series=OuterRef("pk")))
+    if withdrawn is not None:
+        rows = rows.exclude(pk__in=withdrawn)
     if until is not None:
         rows = rows.filter(at__lte=until)
-    if not doubtful:
-        rows = _certain(rows)
-    return _values(rows.order_by("at", "seq", "pk"), _corrections([tank.pk]))
+    newest = Subquery(rows.order_by("-at", "seq").values("pk")[:1])
+    last = Series.objects.filter(tank__in=tanks).annotate(last=newest).values("last")
+    return Reading.objects.filter(pk__in=last).order_by("at", "pk").values_list(*FIELDS)
 
 
 def latest_of_series(tanks: Iterable[Tank], *, until: datetime | None = None) -> list[ReadingValue]:
@@ -138,14 +176,8 @@ def latest_of_series(tanks: Iterable[Tank], *, until: datetime | None = None) ->
     in order of time: one look-up per series, not per reading."""
     keys = [t.pk for t in tanks]
     corrections = _corrections(keys)
-    rows = _certain(Reading.objects.filter(series=OuterRef("pk")))
-    if withdrawn := [key for key, new in corrections.items() if new is None]:
-        rows = rows.exclude(pk__in=withdrawn)
-    if until is not None:
-        rows = rows.filter(at__lte=until)
-    newest = Subquery(rows.order_by("-at", "seq").values("pk")[:1])
-    last = Series.objects.filter(tank__in=keys).annotate(last=newest).values("last")
-    return _values(Reading.objects.filter(pk__in=last).order_by("at", "pk"), corrections)
+    withdrawn = [key for key, new in corrections.items() if new is None]
+    return _values(_latest(tanks=keys, until=until, withdrawn=withdrawn or None), corrections)
 
 
 @dataclass(frozen=True)
@@ -157,14 +189,25 @@ class Fresh:
     measured: dict[str, datetime]
 
 
+@prepared(tanks=KEYS)
+def _last_heard(tanks: Slot) -> QuerySet[Series, tuple[Any, ...]]:
+    times = Reading.objects.filter(series=OuterRef("pk")).order_by("-at").values("at")[:1]
+    series = Series.objects.filter(tank__in=tanks).annotate(last=Subquery(times))
+    return series.values_list("tank", "source__kind", "parameter", "last")
+
+
+@prepared(tanks=KEYS)
+def _usual(tanks: Slot) -> QuerySet[TankTest, tuple[UUID, str, int]]:
+    rows = TankTest.objects.filter(tank__in=tanks).order_by("order", "pk")
+    return rows.values_list("tank", "parameter", "every_days")
+
+
 def fresh_of(tanks: Iterable[Tank]) -> dict[UUID, Fresh]:
     """How fresh what is known of each tank is: one look-up per series, not per reading."""
-    times = Reading.objects.filter(series=OuterRef("pk")).order_by("-at").values("at")[:1]
     keys = [t.pk for t in tanks]
-    series = Series.objects.filter(tank__in=keys).annotate(last=Subquery(times))
     kinds: dict[UUID, dict[str, datetime]] = {key: {} for key in keys}
     measured: dict[UUID, dict[str, datetime]] = {key: {} for key in keys}
-    for tank, kind, parameter, at in series.values_list("tank", "source__kind", "parameter", "last"):
+    for tank, kind, parameter, at in _last_heard(tanks=keys):
         if at is not None:
             for named, found in ((kind, kinds[tank]), (parameter, measured[tank])):
                 found[named] = max(found.get(named, at), at)
@@ -177,8 +220,7 @@ def fresh_of(tanks: Iterable[Tank]) -> dict[UUID, Fresh]:
 def usual_tests(tanks: Iterable[Tank]) -> dict[UUID, dict[str, int]]:
     """What is tested at each tank and every how many days, in the order of testing."""
     found: dict[UUID, dict[str, int]] = {}
-    rows = TankTest.objects.filter(tank__in=[t.pk for t in tanks]).order_by("order", "pk")
-    for tank, parameter, days in rows.values_list("tank", "parameter", "every_days"):
+    for tank, parameter, days in _usual(tanks=[t.pk for t in tanks]):
         found.setdefault(tank, {})[parameter] = days
     return found
 
@@ -190,21 +232,35 @@ def latest_values(
     return {(value.tank_id, value.parameter): value for value in latest_of_series(tanks, until=until)}
 
 
+@prepared(tank=KEY)
+def _bands(tank: Slot) -> QuerySet[Band]:
+    return Band.objects.filter(tank=tank).order_by("parameter")
+
+
+@prepared(tank=KEY)
+def _tests(tank: Slot) -> QuerySet[TankTest]:
+    rows = TankTest.objects.filter(tank=tank).select_related("method", "method__reagent")
+    return rows.order_by("order", "pk")
+
+
+@prepared(tank=KEY, since=MOMENT)
+def _changes(tank: Slot, since: Slot) -> QuerySet[WaterChange]:
+    return standing(WaterChange.objects.filter(tank=tank, at__gte=since)).order_by("at", "pk")
+
+
 def bands_of(tank: Tank) -> dict[str, Band]:
     """Bands of a tank by parameter."""
-    return {band.parameter: band for band in Band.objects.filter(tank=tank).order_by("parameter")}
+    return {band.parameter: band for band in _bands(tank=tank.pk)}
 
 
 def tests_of(tank: Tank) -> list[TankTest]:
     """The tests of a tank in the order people make them, each with its usual method."""
-    return list(
-        TankTest.objects.filter(tank=tank).select_related("method", "method__reagent").order_by("order", "pk")
-    )
+    return _tests(tank=tank.pk)
 
 
 def water_changes_of(tank: Tank, since: datetime) -> list[WaterChange]:
     """Water changes of a tank since then, in order of time."""
-    return list(standing(WaterChange.objects.filter(tank=tank, at__gte=since)).order_by("at", "pk"))
+    return _changes(tank=tank.pk, since=since)
 
 
 @dataclass(frozen=True)
@@ -226,12 +282,17 @@ def is_marine(tank: Tank) -> bool:
     return tank.water_type in MARINE
 
 
+@prepared(tank=KEY, kind=WORD)
+def _water(tank: Slot, kind: Slot) -> QuerySet[ChangeWater]:
+    own = Q(tanks__tank=tank)
+    rows = ChangeWater.objects.filter(own | Q(usual=True, kind=kind, retired_on__isnull=True))
+    return rows.annotate(own=Case(When(own, then=1), default=0)).order_by("-own", "pk")[:1]
+
+
 def water_for(tank: Tank) -> WaterIn:
     """What a tank gets at a change: the water it names, else the usual one of its kind."""
     kind = WaterKind.SALT if is_marine(tank) else WaterKind.FRESH
-    own = Q(tanks__tank=tank)
-    rows = ChangeWater.objects.filter(own | Q(usual=True, kind=kind, retired_on__isnull=True))
-    row = rows.annotate(own=Case(When(own, then=1), default=0)).order_by("-own", "pk").first()
+    row = _water.first(tank=tank.pk, kind=kind)
     if row is None:
         return WaterIn("", None, dict(USUAL_MIX) if kind == WaterKind.SALT else {})
     held = {parameter: getattr(row, column) for parameter, column in HELD.items()}

@@ -54,7 +54,7 @@ def test_animals_come_die_and_move_out_and_the_same_news_is_one_fact():
     tell(fish, "died", 2, origin=origin)
     tell(fish, "moved", 3)
 
-    assert livestock_of([tank]).get().number == 4
+    assert livestock_of([tank])[0].number == 4
     assert LivestockFact.objects.count() == 3
 
 
@@ -63,7 +63,7 @@ def test_more_deaths_than_animals_are_recorded_and_none_is_refused():
     fish = make_livestock(tank)
     tell(fish, "died", 2)
 
-    assert livestock_of([tank]).get().number == -2
+    assert livestock_of([tank])[0].number == -2
     with pytest.raises(actions.NotSound, match="one or more"):
         tell(fish, "died", 0)
 

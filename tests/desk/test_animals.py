@@ -34,7 +34,7 @@ def fields(**given):
 
 
 def number(tank):
-    return livestock_of([tank]).get().number
+    return livestock_of([tank])[0].number
 
 
 def test_a_technician_writes_no_animals_down_outside_a_visit():

@@ -94,10 +94,10 @@ def test_a_death_taken_back_did_not_happen(scene):
     fish = make_livestock(scene.tank)
     scene.write("livestock", livestock=str(fish.pk), change="added", number=5)
     wrong = scene.write("livestock", livestock=str(fish.pk), change="died", number=2)
-    told_then = livestock_of([scene.tank]).get().number
+    told_then = livestock_of([scene.tank])[0].number
     scene.take_back(wrong)
 
-    assert (told_then, livestock_of([scene.tank]).get().number) == (3, 5)
+    assert (told_then, livestock_of([scene.tank])[0].number) == (3, 5)
     assert LivestockFact.objects.filter(change="died").count() == 1
 
 

@@ -3,15 +3,18 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
+from servicedesk.web.prepared import DAY, KEYS, Slot, prepared
 
 HOUR = timedelta(hours=1)
 
@@ -35,20 +38,23 @@ class Ahead:
     harm_h: float | None = None
 
 
+@prepared(sites=KEYS, today=DAY)
+def _to_come(sites: Slot, today: Slot) -> QuerySet[Stop, tuple[Any, ...]]:
+    rows = Stop.objects.filter(
+        due_visit__site__in=sites,
+        state__in=[StopState.PLANNED, StopState.UNDER_WAY],
+        round__day__gte=today,
+    )
+    return rows.order_by("round__day", "planned_at", "order", "pk").values_list(
+        "due_visit__site", "round__technician__name", "round__day", "planned_at", "state"
+    )
+
+
 def next_help(sites: Iterable[UUID], *, now: datetime, zone: ZoneInfo) -> dict[UUID, Help]:
     """The next stop at each of these sites, in one query: the one under way, else the next that is planned from
     today on. One that was planned for earlier today and has not begun is still to come."""
-    rows = (
-        Stop.objects.filter(
-            due_visit__site__in=list(sites),
-            state__in=[StopState.PLANNED, StopState.UNDER_WAY],
-            round__day__gte=now.astimezone(zone).date(),
-        )
-        .order_by("round__day", "planned_at", "order", "pk")
-        .values_list("due_visit__site", "round__technician__name", "round__day", "planned_at", "state")
-    )
     found: dict[UUID, Help] = {}
-    for site, who, day, planned_at, state in rows:
+    for site, who, day, planned_at, state in _to_come(sites=set(sites), today=now.astimezone(zone).date()):
         there = state == StopState.UNDER_WAY
         if site not in found or (there and not found[site].there):
             found[site] = Help(who, datetime.combine(day, planned_at, tzinfo=zone), there)

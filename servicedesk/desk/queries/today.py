@@ -5,6 +5,7 @@ from datetime import date, datetime
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -25,6 +26,7 @@ from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import last_left, overdue
 from servicedesk.watch.choices import AttentionKind
 from servicedesk.watch.queries import Looked, open_for
+from servicedesk.web.prepared import DAY, Slot, prepared
 
 GLYPH = {
     "above": "high",
@@ -36,10 +38,6 @@ GLYPH = {
     "empty": "empty",
 }
 MOST_REPORTS, MOST_LATE = 20, 6
-SHOWN_OF_ATTENTION = (
-    *("kind", "word", "sentence", "why", "harm_at", "severity", "site__name"),
-    *("tank__name", "tank__site__name"),
-)
 SHOWN_OF_A_STOP = (
     *("order", "planned_at", "minutes", "state", "arrived_at", "left_at", "round__day", "round__starts"),
     *("round__ends", "round__technician__name", "due_visit__isolated", "due_visit__site__name"),
@@ -71,7 +69,7 @@ class Need:
 def attention_needs(user: User, *, now: datetime) -> list[Need]:
     """Open attention of tanks and sites, soonest harm first, each with who is there and when."""
     zone = ZoneInfo(user.zone)
-    rows = list(open_for(user).only(*SHOWN_OF_ATTENTION))
+    rows = open_for(user)
     placed = [(row, row.tank.site if row.tank else row.site) for row in rows]
     helps = next_help({site.pk for _row, site in placed if site}, now=now, zone=zone)
     found = []
@@ -94,14 +92,16 @@ def attention_needs(user: User, *, now: datetime) -> list[Need]:
     return found
 
 
+@prepared()
+def _not_ready() -> QuerySet[Report]:
+    rows = Report.objects.exclude(state=ReportState.READY).order_by("made_at", "pk")
+    shown = ("state", "hold_reasons", "made_at", "number", "error", "visit__site__name")
+    return rows.select_related("visit__site").only(*shown)
+
+
 def report_needs(*, zone: ZoneInfo) -> tuple[list[Need], int]:
     """Reports that wait for a word, and those that could not be made, oldest first; and how many are being made."""
-    rows = Report.objects.exclude(state=ReportState.READY).order_by("made_at", "pk")
-    known = list(
-        rows.select_related("visit__site").only(
-            "state", "hold_reasons", "made_at", "number", "error", "visit__site__name"
-        )
-    )
+    known = _not_ready()
     waiting = [row for row in known if row.state == ReportState.WAITING]
     found = []
     for row in [row for row in known if row.state != ReportState.WAITING][:MOST_REPORTS]:
@@ -197,12 +197,16 @@ class Day:
         return Sketch(_("The round of %(name)s: %(stops)s.") % {"name": self.name, "stops": named}, stops)
 
 
+@prepared(day=DAY)
+def _stops(day: Slot) -> QuerySet[Stop]:
+    rows = Stop.objects.filter(round__day=day).select_related("round__technician", "due_visit__site")
+    return rows.only(*SHOWN_OF_A_STOP).order_by("round__technician__name", "round", "order", "pk")
+
+
 def days_on(day: date) -> list[Day]:
     """Today's rounds by technician, their stops in order, in one query."""
-    rows = Stop.objects.filter(round__day=day).select_related("round__technician", "due_visit__site")
-    rows = rows.only(*SHOWN_OF_A_STOP)
     days: dict[UUID, Day] = {}
-    for stop in rows.order_by("round__technician__name", "round", "order", "pk"):
+    for stop in _stops(day=day):
         mine = days.setdefault(stop.round_id, Day(stop.round, stop.round.technician.name))
         mine.stops.append(stop)
     return list(days.values())

@@ -51,7 +51,7 @@ def animals(request: HttpRequest, key: UUID) -> HttpResponse:
         else:
             messages.success(request, _("Written down."))
             return redirect("desk:animals", found.pk)
-    row = livestock_of([tank]).get(pk=found.pk)
+    row = next(row for row in livestock_of([tank]) if row.pk == found.pk)
     facts = found.facts.select_related("by").order_by("-at", "-pk")
     return render(
         request, "desk/own_animals.html", {"animals": row, "tank": tank, "facts": facts, "form": form}

@@ -75,8 +75,8 @@ def _at(at: datetime) -> str:
 
 
 def _tasks_left(stops: list[Stop], day: date) -> list[Line]:
-    tanks = {t.pk: s for s in stops for t in s.due_visit.tanks.all()}
-    tasks = open_tasks_of([t for s in stops for t in s.due_visit.tanks.all()], until=day)
+    tanks = {t.pk: s for s in stops for t in s.tanks}
+    tasks = open_tasks_of([t for s in stops for t in s.tanks], until=day)
     left = last_left(tasks)
     return [
         Line(

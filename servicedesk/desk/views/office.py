@@ -95,7 +95,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     latest = {parameter: value for (_tank, parameter), value in latest_values([row]).items()}
     chosen, days = _chosen(request, bands, latest)
     levels = one.level_rows(bands, latest, standings, zone=zone)
-    attention = list(of_seen_tank(row))
+    attention = of_seen_tank(row)
     context = {
         "tank": row,
         "lead": one.lead_of(levels, attention[0].sentence if attention else ""),

@@ -8,7 +8,6 @@ from servicedesk.rounds.queries.stops import (
     opens_its_door,
     round_of,
     stop_for,
-    stops_for,
     stops_on,
 )
 from servicedesk.rounds.queries.week import Day, Unplaced, days_of, judged, unplaced, waiting_moves
@@ -30,7 +29,6 @@ __all__ = [
     "round_of",
     "standing_notes",
     "stop_for",
-    "stops_for",
     "stops_on",
     "told",
     "unplaced",

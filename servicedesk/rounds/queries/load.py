@@ -93,7 +93,7 @@ def carried(tasks: Iterable[Task]) -> dict[Item, float]:
 
 
 def _lines(stops: list[Stop], tanks: list[Tank], day: date, at: datetime) -> list[LoadLine]:
-    place = {tank.pk: stop.order for stop in stops for tank in stop.due_visit.tanks.all()}
+    place = {tank.pk: stop.order for stop in stops for tank in stop.tanks}
     found: dict[UUID, LoadLine] = {}
 
     def add(item: Item, amount: float, tank: UUID, why: str) -> None:
@@ -130,7 +130,7 @@ def _weight(change: WaterChange) -> float:
 def _water(stops: list[Stop], tanks: list[Tank], at: datetime) -> list[WaterLine]:
     last, lines = _last_changes(tanks, at), []
     for stop in stops:
-        changes = [last[t.pk] for t in stop.due_visit.tanks.all() if t.pk in last]
+        changes = [last[t.pk] for t in stop.tanks if t.pk in last]
         if not changes:
             continue
         newest = max(change.at for change in changes)
@@ -148,7 +148,7 @@ def _water(stops: list[Stop], tanks: list[Tank], at: datetime) -> list[WaterLine
 
 def load_of(stops: list[Stop], *, day: date, at: datetime) -> Load:
     """The load of these stops: tasks' things, what runs out before the next visit, and mixed water as last time."""
-    tanks = [tank for stop in stops for tank in stop.due_visit.tanks.all()]
+    tanks = [tank for stop in stops for tank in stop.tanks]
     lines = sorted(
         _lines(stops, tanks, day, at), key=lambda li: (li.item.kind, li.item.name, str(li.item.pk))
     )

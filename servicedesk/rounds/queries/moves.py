@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -11,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from servicedesk.rounds.models import DueVisit, Notice
 from servicedesk.staff.models import User
+from servicedesk.web.prepared import DAY, KEY, Slot, prepared
 
 
 @dataclass(frozen=True)
@@ -64,24 +66,26 @@ def _after(notice: Notice) -> str:
     return _("It waits for the other's word.")
 
 
-def _open(person: User) -> QuerySet[Notice]:
+def _open(person: Any) -> QuerySet[Notice]:
     rows = Notice.objects.filter(person=person, move__withdrawn_at__isnull=True)
     return rows.select_related("move__due_visit__site", "move__technician")
 
 
+@prepared(person=KEY, today=DAY)
+def _untold(person: Slot, today: Slot) -> QuerySet[Notice]:
+    rows = _open(person).filter(accepted_at__isnull=True).order_by("move__asked_at", "pk")
+    return rows.filter(Q(move__day__gte=today) | Q(move__from_day__gte=today))
+
+
 def told(person: User, *, today: date) -> list[Told]:
     """Changes that a technician has not yet accepted, from today on."""
-    rows = _open(person).filter(accepted_at__isnull=True)
-    rows = rows.filter(Q(move__day__gte=today) | Q(move__from_day__gte=today))
-    return [
-        Told(notice, _words(notice, today), _after(notice))
-        for notice in rows.order_by("move__asked_at", "pk")
-    ]
+    rows = _untold(person=person.pk, today=today)
+    return [Told(notice, _words(notice, today), _after(notice)) for notice in rows]
 
 
 def notice_for(person: User, key: UUID) -> Notice:
     """A person's own notice; else Http404."""
-    found = _open(person).filter(pk=key).first()
+    found = _open(person.pk).filter(pk=key).first()
     if found is None:
         raise Http404
     return found

@@ -2,42 +2,77 @@
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 from uuid import UUID
 
-from django.db.models import Min, Prefetch, Q, QuerySet
+from django.db.models import F, Min, Q, QuerySet
 from django.http import Http404
 
 from clients.models import Tank
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Round, Stop
 from servicedesk.staff.models import User
+from servicedesk.web.prepared import DAY, KEY, KEYS, Slot, prepared
 
 
-def _stops() -> QuerySet[Stop]:
-    return Stop.objects.select_related(
+@prepared(due_visit=KEY, technician=KEY, round=KEY, first=DAY, last=DAY)
+def _stops(
+    due_visit: Slot | None = None,
+    technician: Slot | None = None,
+    round: Slot | None = None,
+    first: Slot | None = None,
+    last: Slot | None = None,
+) -> QuerySet[Stop]:
+    """Stops with all that is said of them, in order of their rounds."""
+    rows = Stop.objects.select_related(
         "round", "round__technician", "due_visit", "due_visit__site", "due_visit__site__client"
-    ).prefetch_related(Prefetch("due_visit__tanks", queryset=Tank.objects.order_by("order", "pk")))
+    )
+    asked = {
+        "due_visit": due_visit,
+        "round__technician": technician,
+        "round": round,
+        "round__day__gte": first,
+        "round__day__lte": last,
+    }
+    rows = rows.filter(**{name: value for name, value in asked.items() if value is not None})
+    return rows.order_by("round__day", "round__technician__name", "order", "pk")
 
 
-def stops_for(user: User) -> QuerySet[Stop]:
-    """Stops a person may open: owner and office all, a technician the own ones, anybody else none."""
-    rows = _stops().order_by("round__day", "order", "pk")
-    if user.is_office:
-        return rows
-    if user.is_technician:
-        return rows.filter(round__technician=user)
-    return rows.none()
+@prepared(visits=KEYS)
+def _tanks_at(visits: Slot) -> QuerySet[Tank]:
+    """The tanks of these due visits in order, each with the visit it is one of."""
+    rows = Tank.objects.filter(due_visits__in=visits).annotate(due_visit=F("due_visits"))
+    return rows.order_by("order", "pk")
+
+
+def _with_tanks(stops: list[Stop]) -> list[Stop]:
+    """Says of each stop which tanks it is for, each with its site."""
+    at: dict[UUID, list[Tank]] = {stop.due_visit_id: [] for stop in stops}
+    sites = {stop.due_visit.site_id: stop.due_visit.site for stop in stops}
+    for tank in _tanks_at(visits=at):
+        if tank.site_id in sites:
+            tank.site = sites[tank.site_id]
+        at[tank.due_visit].append(tank)  # type: ignore[attr-defined]  # annotated
+    for stop in stops:
+        stop.tanks = at[stop.due_visit_id]
+    return stops
 
 
 def stop_for(user: User, due_visit_id: UUID | str) -> Stop:
-    """The stop of a due visit, if the person may open it; else Http404."""
+    """The stop of a due visit, if the person may open it: owner and office any, a technician the own ones, anybody else
+    none. Else Http404."""
     try:
-        found = stops_for(user).filter(due_visit=UUID(str(due_visit_id))).first()
+        key = UUID(str(due_visit_id))
     except ValueError:
-        found = None
-    if found is None:
+        raise Http404 from None
+    found: list[Stop] = []
+    if user.is_office:
+        found = _stops(due_visit=key)
+    elif user.is_technician:
+        found = _stops(due_visit=key, technician=user.pk)
+    if not found:
         raise Http404
-    return found
+    return _with_tanks(found)[0]
 
 
 def opens_its_door(stop: Stop, *, on: date) -> bool:
@@ -46,31 +81,36 @@ def opens_its_door(stop: Stop, *, on: date) -> bool:
     return stop.round.day == on and not off
 
 
+@prepared(technician=KEY, day=DAY)
+def _round(technician: Slot, day: Slot) -> QuerySet[Round]:
+    return Round.objects.filter(technician=technician, day=day).select_related("van", "technician")
+
+
 def round_of(technician: User, day: date) -> tuple[Round | None, list[Stop]]:
     """A technician's round of a day and its stops in order."""
-    row = Round.objects.filter(technician=technician, day=day).select_related("van", "technician").first()
+    row = _round.first(technician=technician.pk, day=day)
     if row is None:
         return None, []
-    return row, list(_stops().filter(round=row).order_by("order", "pk"))
+    return row, _with_tanks(_stops(round=row.pk))
 
 
 def stops_on(day: date, *, until: date | None = None) -> list[Stop]:
     """All stops of a day (or of several), by technician and order."""
-    rows = _stops().filter(round__day__gte=day, round__day__lte=until or day)
-    return list(rows.order_by("round__day", "round__technician__name", "order", "pk"))
+    return _with_tanks(_stops(first=day, last=until or day))
+
+
+@prepared(after=DAY, tanks=KEYS)
+def _next_visits(after: Slot, tanks: Slot | None = None) -> QuerySet[DueVisit, Any]:
+    open_states = [StopState.PLANNED, StopState.UNDER_WAY]
+    owed = DueVisit.objects.filter(called_off_at__isnull=True, tanks__isnull=False)
+    if tanks is not None:
+        owed = owed.filter(tanks__in=tanks)
+    planned = Q(stop__round__day__gt=after, stop__state__in=open_states)
+    rows = owed.filter(planned | Q(stop__isnull=True, due__gt=after)).values("tanks")
+    return rows.annotate(on_stop=Min("stop__round__day"), on_due=Min("due")).order_by()
 
 
 def next_visits_of(tanks: Iterable[Tank] | None, *, after: date) -> dict[UUID, date]:
     """The next day on which somebody of ours comes to each of these tanks (None: to any), after that day."""
-    open_states = [StopState.PLANNED, StopState.UNDER_WAY]
-    owed = DueVisit.objects.filter(called_off_at__isnull=True, tanks__isnull=False)
-    if tanks is not None:
-        owed = owed.filter(tanks__in=[t.pk for t in tanks])
-    rows = (
-        owed.filter(
-            Q(stop__round__day__gt=after, stop__state__in=open_states) | Q(stop__isnull=True, due__gt=after)
-        )
-        .values("tanks")
-        .annotate(on_stop=Min("stop__round__day"), on_due=Min("due"))
-    )
-    return {row["tanks"]: row["on_stop"] or row["on_due"] for row in rows.order_by()}
+    rows = _next_visits(after=after, tanks=None if tanks is None else [t.pk for t in tanks])
+    return {row["tanks"]: row["on_stop"] or row["on_due"] for row in rows}

@@ -88,12 +88,12 @@ class StopRow:
 
 
 def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
-    tanks = [tank for stop in stops for tank in stop.due_visit.tanks.all()]
+    tanks = [tank for stop in stops for tank in stop.tanks]
     tasks = open_tasks_of(tanks, until=day)
     notes = standing_notes(stop.due_visit.site_id for stop in stops)
     rows = []
     for stop in stops:
-        here = list(stop.due_visit.tanks.all())
+        here = stop.tanks
         keys = {tank.pk for tank in here}
         mine = [task for task in tasks if task.tank_id in keys]
         late = list(dict.fromkeys(task.title for task in mine if task.latest < day))

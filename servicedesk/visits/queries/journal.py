@@ -15,6 +15,7 @@ from servicedesk.dispatch.queries import standing, withdrawn
 from servicedesk.staff.models import User
 from servicedesk.visits.choices import EntryKind, VisitState
 from servicedesk.visits.models import Entry, Photo, Visit
+from servicedesk.web.prepared import KEY, WORDS, Slot, prepared
 
 
 def visits_for(user: User) -> QuerySet[Visit]:
@@ -30,9 +31,14 @@ def visits_for(user: User) -> QuerySet[Visit]:
     return rows.none()
 
 
+@prepared(key=KEY)
+def _visit(key: Slot) -> QuerySet[Visit]:
+    return Visit.objects.filter(pk=key)
+
+
 def visit_of(due_visit_id: UUID) -> Visit | None:
     """The visit of a due visit, once it was opened. (Permission: rounds.queries.stop_for.)"""
-    return Visit.objects.filter(pk=due_visit_id).first()
+    return _visit.first(key=due_visit_id)
 
 
 def last_closed(tanks: Iterable[Tank]) -> dict[UUID, datetime]:
@@ -48,19 +54,29 @@ def tanks_of(visit: Visit) -> list[Tank]:
     return list(visit.due_visit.tanks.select_related("site", "site__client").order_by("order", "pk"))
 
 
+@prepared(visit=KEY, kinds=WORDS)
+def _entries(visit: Slot, kinds: Slot | None = None) -> QuerySet[Entry]:
+    rows = standing(Entry.objects.filter(visit=visit), "pk").select_related("author")
+    if kinds is not None:
+        rows = rows.filter(kind__in=kinds)
+    return rows.order_by("at", "seq", "pk")
+
+
+@prepared(visit=KEY)
+def _journal(visit: Slot) -> QuerySet[Entry]:
+    why = Withdrawal.objects.filter(withdrawn=OuterRef("pk")).values("why")[:1]
+    rows = Entry.objects.filter(visit=visit).select_related("author").annotate(gone=Subquery(why))
+    return rows.order_by("at", "seq", "pk")
+
+
 def entries_of(visit: Visit, *kinds: str) -> list[Entry]:
     """What stands in the journal, in order: by the tablet's sequence within one moment."""
-    rows = standing(Entry.objects.filter(visit=visit), "pk").select_related("author")
-    if kinds:
-        rows = rows.filter(kind__in=kinds)
-    return list(rows.order_by("at", "seq", "pk"))
+    return _entries(visit=visit.pk, kinds=kinds or None)
 
 
 def journal_of(visit: Visit) -> list[Entry]:
     """The whole journal in order; `gone` is why an entry was taken back, None for one that stands."""
-    why = Withdrawal.objects.filter(withdrawn=OuterRef("pk")).values("why")[:1]
-    rows = Entry.objects.filter(visit=visit).select_related("author").annotate(gone=Subquery(why))
-    return list(rows.order_by("at", "seq", "pk"))
+    return _journal(visit=visit.pk)
 
 
 def standing_photos(rows: QuerySet[Photo]) -> QuerySet[Photo]:

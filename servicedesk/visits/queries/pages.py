@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
+from django.db.models import QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -25,6 +26,7 @@ from servicedesk.visits.models import Visit
 from servicedesk.visits.queries.sheet import GLYPHS, TankToday, Tested
 from servicedesk.watch.queries import word_in
 from servicedesk.water.models import Band
+from servicedesk.web.prepared import KEY, KEYS, Slot, prepared
 from servicedesk.web.zones import day_of
 
 SPARK_POINTS = 8
@@ -199,7 +201,7 @@ def tank_card(visit: Visit, tank: Tank, *, at: datetime) -> TankCard:
         tank=tank,
         state=words,
         state_glyph=glyph,
-        animals=list(livestock_of([tank])),
+        animals=livestock_of([tank]),
         rows=last_rows(today),
         trends=trends(today),
     )
@@ -216,19 +218,28 @@ class WorkSheet:
     animals: list[Livestock]
 
 
+@prepared(items=KEYS)
+def _lots(items: Slot) -> QuerySet[Lot]:
+    return Lot.objects.filter(item__in=items).select_related("item").order_by("item__name", "code")
+
+
+@prepared()
+def _solutions() -> QuerySet[Solution]:
+    return Solution.objects.select_related("item").order_by("item__name", "pk")
+
+
 def work_sheet(tanks: list[Tank], *, at: datetime) -> WorkSheet:
     channels = channels_of(tanks)
     settings = Settings(channels, at)
     items = {c.solution.item_id for c in channels}
     measures = measures_of(tanks)
     items |= {m.reagent_id for m in measures if m.reagent_id}
-    lots = Lot.objects.filter(item__in=items).select_related("item").order_by("item__name", "code")
     return WorkSheet(
         channels=[(c, _left_words(settings, c)) for c in channels],
         measures=measures,
-        solutions=list(Solution.objects.select_related("item").order_by("item__name", "pk")),
-        lots=list(lots),
-        animals=list(livestock_of(tanks)),
+        solutions=_solutions(),
+        lots=_lots(items=items),
+        animals=livestock_of(tanks),
     )
 
 
@@ -244,9 +255,13 @@ def _left_words(settings: Settings, channel: Channel) -> str:
     return words
 
 
+@prepared(site=KEY)
+def _back_on(site: Slot) -> QuerySet[Equipment]:
+    rows = Equipment.objects.filter(site=site, back_on_check=True, retired_on__isnull=True)
+    return rows.select_related("tank").order_by("tank__order", "kind", "name", "pk")
+
+
 def back_on_list(visit: Visit, tanks: list[Tank]) -> list[Equipment]:
     """What must run again before anyone leaves."""
-    rows = Equipment.objects.filter(site=visit.site, back_on_check=True, retired_on__isnull=True)
     keys = {t.pk for t in tanks}
-    found = rows.select_related("tank").order_by("tank__order", "kind", "name", "pk")
-    return [e for e in found if e.tank_id is None or e.tank_id in keys]
+    return [e for e in _back_on(site=visit.site_id) if e.tank_id is None or e.tank_id in keys]

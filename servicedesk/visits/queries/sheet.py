@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from clients.models import Tank
 from clients.queries import current_state
@@ -37,6 +37,7 @@ from servicedesk.water.queries import (
     tests_of,
     water_for,
 )
+from servicedesk.web.prepared import KEY, Slot, prepared
 from servicedesk.web.zones import day_of
 
 HISTORY_DAYS = 180
@@ -99,6 +100,11 @@ class Tested:
         return "" if value is None else units.show(self.test.parameter, value, self.unit)
 
 
+@prepared(visit=KEY)
+def _read_in(visit: Slot) -> QuerySet[Entry, UUID]:
+    return Entry.objects.filter(visit=visit, kind=EntryKind.READING).values_list("pk", flat=True)
+
+
 class TankToday:
     """Everything about one tank that a visit judges by, worked out once per page."""
 
@@ -127,8 +133,7 @@ class TankToday:
     def _origins(self) -> set[Any]:
         if self.visit._state.adding:  # nobody has arrived yet: nothing was written
             return set()
-        rows = Entry.objects.filter(visit=self.visit, kind=EntryKind.READING)
-        return set(rows.values_list("pk", flat=True))
+        return set(_read_in(visit=self.visit.pk))
 
     @cached_property
     def today(self) -> dict[str, list[ReadingValue]]:
@@ -271,15 +276,20 @@ def _least_width(band: Band) -> float:
     return (band.high - band.low) * 0.1
 
 
-def _products(tank: Tank) -> list[Product]:
-    """Solutions on this tank's channels; where it has none for a parameter, those of the business."""
+@prepared(tank=KEY)
+def _solutions(tank: Slot) -> QuerySet[Solution, tuple[Any, ...]]:
     mine = Channel.objects.filter(solution=OuterRef("pk"), tank=tank, retired_on__isnull=True)
     rows = Solution.objects.annotate(mine=Exists(mine)).filter(
         Q(mine=True) | Q(item__retired_on__isnull=True)
     )
-    found: dict[str, Product] = {}
     names = ("parameter", "pk", "item__name", "per_ml", "per_ml_u_rel")
-    for parameter, key, name, *per_ml in rows.order_by("-mine", "item__name", "pk").values_list(*names):
+    return rows.order_by("-mine", "item__name", "pk").values_list(*names)
+
+
+def _products(tank: Tank) -> list[Product]:
+    """Solutions on this tank's channels; where it has none for a parameter, those of the business."""
+    found: dict[str, Product] = {}
+    for parameter, key, name, *per_ml in _solutions(tank=tank.pk):
         found.setdefault(parameter, Product(str(key), name, parameter, *per_ml))
     return [product for _parameter, product in sorted(found.items())]
 

@@ -149,9 +149,7 @@ def opened(request: HttpRequest, key: UUID) -> Opened:
             pk=key, due_visit=stop.due_visit, site=stop.due_visit.site, technician=user, arrived_at=minute
         )
     visit.site = stop.due_visit.site
-    tanks = list(stop.due_visit.tanks.all())
-    for tank in tanks:
-        tank.site = stop.due_visit.site
+    tanks = stop.tanks
     wanted = request.GET.get("tank", "") or request.POST.get("p_tank", "")
     return Opened(request, user, stop, visit, begun, tanks, _chosen(tanks, wanted), at)
 
