@@ -78,8 +78,6 @@ def _toned(style: str, tone: str) -> dict[str, str]:
     colour = TONES.get(tone, INK)
     if style == "solid":
         return {"fill": colour}
-    if style == "line":
-        return _stroke(colour, 2)
     if style == "hollow":
         return _stroke(colour, 2, fill=WHITE)
     return _PAPER[style]

@@ -128,9 +128,7 @@ def time_letters(chart: Chart, scale: Scale) -> tuple[timedelta, list[datetime]]
     start = scale.start.astimezone(chart.zone) if chart.zone else scale.start
     at = start.replace(hour=0, minute=0, second=0, microsecond=0)
     letters = []
-    for _count in range(2000):
-        if at > scale.end:
-            break
+    while at <= scale.end:
         if at >= scale.start:
             letters.append(at)
             at += step

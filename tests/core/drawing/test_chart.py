@@ -1,5 +1,6 @@
 """Charts: places, gaps, letters and the table."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
 from zoneinfo import ZoneInfo
@@ -286,3 +287,40 @@ def test_the_name_of_a_low_limit_never_runs_into_the_axis() -> None:
     found = next(t for t in ElementTree.fromstring(svg).iter(f"{SVG}text") if t.text == "limit 7")
 
     assert float(found.get("y") or 0) < float(line or 0)
+
+
+def test_a_sign_without_room_is_left_to_the_table() -> None:
+    events = [ChartEvent(START + DAY + n * timedelta(minutes=1), "dose", "") for n in range(40)]
+    chart = Chart(title="Doses.", unit="dKH", series=[probe((0, 8.0), (1.1, 8.1))], events=events)
+    root = drawn(chart, width=400, height=200)
+    signs = places(root, "d-fine", "d")
+
+    assert 0 < len(signs) < len(events)
+    assert len(chart_table(chart)) == 2 + len(events)
+
+
+def test_letters_stand_from_the_first_midnight_to_the_end() -> None:
+    scale = Scale(START + timedelta(hours=5), START + 6 * DAY, 0.0, 1.0, 44.0, 700.0, 22.0, 228.0)
+    step, letters = time_letters(Chart(title="Letters.", unit=""), scale)
+
+    assert step == DAY
+    assert letters == [START + n * DAY for n in range(1, 7)]
+
+
+def test_an_estimate_of_one_moment_has_no_veil() -> None:
+    def told(*days: float) -> list[EstimatePoint]:
+        return [EstimatePoint(START + day * DAY, 8.0, 7.8, 8.2) for day in days]
+
+    alone = drawn(Chart(title="One.", unit="dKH", series=[probe((0, 8.0))], estimate=told(0.5)))
+    pair = drawn(Chart(title="Two.", unit="dKH", series=[probe((0, 8.0))], estimate=told(0.5, 0.6)))
+
+    assert (len(places(alone, "d-veil", "d")), len(places(pair, "d-veil", "d"))) == (0, 1)
+
+
+def test_a_silence_too_narrow_for_its_words_is_drawn_without_them() -> None:
+    chart = Chart(title="Narrow.", unit="dKH", series=[probe((0, 8.0), (0.1, 8.0), (3, 8.0), (30, 8.0))])
+    root = drawn(replace(chart, series=[replace(chart.series[0], gap=DAY)]), width=400, height=200)
+
+    assert len(places(root, "d-gap", "x1")) == 4
+    assert [word for word in words(root) if word and "27 days" in word] != []
+    assert [word for word in words(root) if word and "3 days" in word] == []

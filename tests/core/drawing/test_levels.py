@@ -164,3 +164,48 @@ def test_what_was_not_tested_has_no_doubt():
     row = LevelRow("Alkalinity", low=7.2, high=9.0, last=8.0, kind="not_tested", trust="not_to_act_on")
 
     assert row.mark == "none"
+
+
+def test_a_row_without_a_high_line_ends_at_twice_its_low_one_and_draws_only_that() -> None:
+    row = LevelRow("Oxygen", "7.5", "mg/L", 7.5, low=5.0, state="in")
+
+    assert (place(5.0, row), place(7.5, row), place(10.0, row)) == (30.0, 50.0, 70.0)
+    assert [line.get("x1") for line in drawn(row).findall(f"{SVG}line[@class='d-mark']")] == ["30%"]
+
+
+def test_a_band_below_nothing_without_a_low_line_begins_a_step_under_it() -> None:
+    row = LevelRow("Redox", value=-60.0, high=-50.0)
+
+    assert (place(-100.0, row), place(-75.0, row)) == (30.0, 50.0)
+
+
+def test_without_a_band_nothing_is_drawn() -> None:
+    assert list(drawn(LevelRow("Potassium", "402", "mg/L", 402.0))) == []
+
+
+def test_a_band_without_any_value_is_drawn_without_a_mark() -> None:
+    row = replace(ALKALINITY, value=None, last=None)
+
+    assert nested(row) == []
+    assert len(drawn(row).findall(f"{SVG}line[@class='d-mark']")) == 2
+
+
+def test_a_limit_that_does_not_count_is_not_drawn() -> None:
+    row = replace(ALKALINITY, alarm_low=7.5, alarm_high=None)
+
+    assert drawn(row).findall(f"{SVG}line[@class='d-limit']") == []
+    assert len(drawn(ALKALINITY).findall(f"{SVG}line[@class='d-limit']")) == 2
+
+
+@pytest.mark.parametrize("mode", ["page", "paper"])
+def test_what_was_not_measured_has_a_hollow_shape_of_its_own(mode: str) -> None:
+    kinds = ("expected", "inferred", "not_tested")
+    shapes = [
+        level_svg(replace(ALKALINITY, kind=kind), mode=mode)  # type: ignore[arg-type]
+        for kind in kinds
+    ]
+    measured = level_svg(ALKALINITY, mode=mode)  # type: ignore[arg-type]
+
+    assert len({*shapes, measured}) == 4
+    inferred = ElementTree.fromstring(level_svg(replace(ALKALINITY, kind="inferred")))
+    assert [path.get("class") for path in inferred.iter(f"{SVG}path")] == ["d-hollow"]

@@ -105,3 +105,11 @@ def test_any_words_come_back_as_they_were(words: str) -> None:
 
     assert (root.findtext(f"{SVG}text") or "") == words
     assert root.get("aria-label") == (words or "-")
+
+
+def test_harm_beyond_three_days_stands_at_the_end_with_nothing_after_it() -> None:
+    near = ahead_svg(help_h=None, harm_h=18.0, title="Near.", width=136.0)
+    far = ahead_svg(help_h=None, harm_h=200.0, title="Far.", width=136.0)
+
+    assert places(near, "d-harm", "x1", "x2") == [("68", "132"), ("68", "68")]
+    assert places(far, "d-harm", "x1", "x2") == [("132", "132")]
