@@ -235,3 +235,29 @@ def test_closing_a_closed_visit_again_asks_for_no_other_version(ida, visit, tank
     take(ida, entry(visit, "close"))
 
     assert [j.key for j in Job.objects.filter(kind="report")] == [f"report:{visit.pk}:1"]
+
+
+def test_what_another_sender_stores_at_the_same_moment_is_asked_for_again_and_nothing_else_is_lost(
+    ida, visit, tank, monkeypatch
+):
+    """Two senders of one entry: the slower meets the faster one's row only when it writes its own."""
+    real, key = Entry.objects.filter, uuid.uuid4()
+    first = entry(visit, "field", key, name="summary", value="one")
+    take(ida, first)
+    second = entry(visit, "field", None, name="summary", value="two")
+    missed = {"left": 1}
+
+    def not_there_yet(*given, **asked):
+        if asked == {"pk": key} and missed["left"]:
+            missed["left"] -= 1
+            return Entry.objects.none()
+        return real(*given, **asked)
+
+    monkeypatch.setattr(Entry.objects, "filter", not_there_yet)
+
+    said = words(take(ida, first, second))
+
+    assert said == [("refused", "It was being stored just then. Send it again."), ("stored", "")]
+    assert missed["left"] == 0
+    assert words(take(ida, first)) == [("already", "")]
+    assert Entry.objects.count() == 2

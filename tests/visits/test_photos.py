@@ -14,10 +14,12 @@ from django.utils import timezone
 from PIL import Image
 
 from servicedesk.rounds.models import Stop
+from servicedesk.visits.actions import take_entries
 from servicedesk.visits.actions.photos import MOST_BYTES, NoPhoto, keep_photo, rewritten
 from servicedesk.visits.models import Photo, Visit
+from servicedesk.visits.queries import entries_of
 from tests.factories.people import make_client_user, make_technician
-from tests.factories.stops import make_reef_to_test, make_stop
+from tests.factories.stops import entry, make_reef_to_test, make_stop
 
 UNREADABLE = "This is not a JPEG, PNG or WebP photo that can be read."
 
@@ -198,3 +200,31 @@ def test_a_put_photo_is_shown_to_its_technician_as_a_picture_and_nothing_else(br
     assert shown["Content-Type"] == "image/jpeg"
     assert shown["X-Content-Type-Options"] == "nosniff"
     assert b"".join(shown.streaming_content).startswith(b"\xff\xd8")
+
+
+@pytest.mark.django_db
+def test_an_entry_names_a_photo_that_has_come(visit, ida, tank):
+    photo = keep(visit, ida, tank=tank)
+    elsewhere = keep(make_stop(ida, make_reef_to_test()), ida)
+    named = [
+        entry(visit, "photo", photo=str(photo.pk), tank=str(tank.pk), caption="The overflow"),
+        entry(visit, "photo", photo=str(elsewhere.pk)),
+    ]
+
+    receipts = take_entries(entries=named, by=ida, at=timezone.now())
+
+    assert [r["receipt"] for r in receipts] == ["stored", "refused"]
+    assert [e.payload["caption"] for e in entries_of(Visit.objects.get(pk=visit.pk), "photo")] == [
+        "The overflow"
+    ]
+
+
+@pytest.mark.django_db
+def test_a_photo_opens_the_visit_and_the_next_one_joins_it(visit, ida):
+    first = keep(visit, ida)
+    arrived = Visit.objects.get(pk=visit.pk).arrived_at
+    second = keep(visit, ida)
+
+    assert first.visit_id == second.visit_id == visit.pk
+    assert Visit.objects.get(pk=visit.pk).arrived_at == arrived
+    assert Stop.objects.get(due_visit=visit).arrived_at == arrived
