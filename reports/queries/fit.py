@@ -17,6 +17,8 @@ LINE, WIDE, HALF = 18.5, 84, 38
 TITLE_PX, ROW_PX, ROW_SMALL_PX, ROW_LARGE_PX = 47.0, 38.0, 31.0, 46.0
 CHART_LOW, CHART_HIGH = 128.0, 210.0
 PHOTO_LOW, PHOTO_HIGH, PHOTO_FOOT = 110.0, 235.0, 24.0
+MOST_HOPED = 3
+"""With so many trends one that the estimate left out is worth another drawing."""
 MOST_EACH = 4
 """So many tanks may stand with every level drawn; more share one table."""
 
@@ -59,10 +61,14 @@ def plans(content: ReportContent, changes: list[str]) -> list[Plan]:
 
 
 def _hoped(content: ReportContent, plan: Plan) -> list[Plan]:
-    """Where the estimate found room for no chart at all, one is tried overleaf all the same: a report tells a trend."""
-    if plan.charts + plan.charts_two or not any(block.trend for block in content.tanks):
+    """Where the estimate found no room for every trend, one chart more is tried overleaf all the same: a report tells a
+    trend, and the estimate keeps something back."""
+    shown = plan.charts + plan.charts_two
+    wanted = sum(block.trend is not None for block in content.tanks)
+    if shown >= wanted or (shown and wanted > MOST_HOPED):
         return []
-    return [replace(plan, charts_two=1, chart_two_px=high) for high in (CHART_HIGH, CHART_LOW)]
+    high = (CHART_HIGH, CHART_LOW) if not shown else (CHART_LOW,)
+    return [replace(plan, charts_two=plan.charts_two + 1, chart_two_px=px) for px in high]
 
 
 def _less(plan: Plan) -> list[Plan]:
