@@ -15,11 +15,13 @@ from servicedesk.rounds.models import DueVisit, Stop
 from servicedesk.staff.models import Business, User
 from servicedesk.staff.queries import day_of
 from servicedesk.upkeep.models import TaskRule
-from servicedesk.water.models import ChangeWater, Method
+from servicedesk.water.models import Band, ChangeWater, Method, Touched
 from servicedesk.water.queries import water_for
 from tests.factories.people import make_client_user, make_owner, make_technician
 from tests.factories.tanks import (
+    make_band,
     make_channel,
+    make_client,
     make_contact,
     make_instrument,
     make_livestock,
@@ -289,3 +291,33 @@ def test_a_way_of_testing_has_its_own_scale_and_says_to_which_temperature_it_ref
     assert "Say to which temperature its scale refers." in missing
     row = Method.objects.get()
     assert (row.unit, row.reference_c, row.compensates) == ("SG", 25, True)
+
+
+def test_a_band_that_is_kept_has_its_tank_judged_anew_and_a_row_that_does_not_retire_stays():
+    band, now = make_band(make_tank(), low=7, high=9), timezone.now()
+    Touched.objects.all().delete()
+
+    own.keep(row=band, values={"high": 10.0}, at=now, by=make_owner())
+
+    band.refresh_from_db()
+    assert band.high == 10
+    assert [t.tank_id for t in Touched.objects.all()] == [band.tank_id]
+    assert own.retire(row=band, on=now.date()) is False
+    assert Band.objects.get() == band
+
+
+def test_a_contact_signs_in_once_and_one_without_a_sign_in_is_shut_out_without_harm():
+    contact, now = make_contact(make_client()), timezone.now()
+    give = {"password": "three snails on a pane", "on": now.date(), "at": now}
+
+    own.shut_out(contact=contact)
+    assert not User.objects.exists()
+
+    user = own.let_sign_in(contact=contact, **give)
+    contact.refresh_from_db()
+    with pytest.raises(own.NotKept, match="signs in already"):
+        own.let_sign_in(contact=contact, **give)
+
+    own.shut_out(contact=contact)
+    user.refresh_from_db()
+    assert (contact.user, user.is_active) == (user, False)

@@ -10,6 +10,7 @@ import pytest
 from django.conf import settings
 from pypdf import PdfReader
 
+from reports.actions import papers_of
 from reports.models import Report
 from reports.queries import content_of
 from reports.queries.fit import PAGES, Plan, plans
@@ -113,3 +114,15 @@ def test_the_last_plan_shortens_most_and_says_so(scene: Scene) -> None:
         "the end of long texts and lists",
     ]
     assert PAGES == 2
+
+
+def test_a_report_is_laid_out_by_every_plan_in_turn_until_one_holds(scene: Scene) -> None:
+    report = Report.objects.create(
+        visit=scene.tested().close(), version=1, number="2026-0001", state="waiting", made_at=LATER
+    )
+    content = content_of(report.visit, at=LATER)
+
+    papers = list(papers_of(report=report, content=content))
+
+    assert len(papers) == len(plans(content, [])) > 1
+    assert all("2026-0001" in paper for paper in papers)

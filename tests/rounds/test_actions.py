@@ -95,3 +95,35 @@ def test_the_next_visit_of_a_tank(plan):
 
 def test_every_state_stands_in_the_table_of_moves():
     assert set(STOP_MOVES) == set(StopState.values)
+
+
+def test_a_visit_that_has_begun_is_not_put_on_another_day(plan):
+    visit = owe(days=1)[0]
+    driver = make_technician()
+    put = {"due_visit": visit, "technician": driver, "order": 1, "planned_at": time(9)}
+    actions.put_on_round(day=MONDAY, **put)
+    actions.arrive(due_visit_id=visit.pk, at=timezone.now())
+
+    with pytest.raises(actions.NotPlanned, match="has begun"):
+        actions.put_on_round(day=MONDAY + timedelta(days=1), **put)
+
+    assert Stop.objects.get(due_visit=visit).round.day == MONDAY
+
+
+def test_leaving_ends_only_what_is_under_way(plan):
+    visit = owe(days=1)[0]
+    actions.put_on_round(
+        due_visit=visit, technician=make_technician(), order=1, planned_at=time(9), day=MONDAY
+    )
+    now = timezone.now()
+
+    actions.leave(due_visit_id=visit.pk, at=now)
+    assert (Stop.objects.get().state, Stop.objects.get().left_at) == (StopState.PLANNED, None)
+
+    actions.arrive(due_visit_id=visit.pk, at=now)
+    actions.leave(due_visit_id=visit.pk, at=now + timedelta(hours=1))
+    actions.leave(due_visit_id=visit.pk, at=now + timedelta(hours=2))
+    assert (Stop.objects.get().state, Stop.objects.get().left_at) == (
+        StopState.CLOSED,
+        now + timedelta(hours=1),
+    )

@@ -228,3 +228,14 @@ def test_a_photo_opens_the_visit_and_the_next_one_joins_it(visit, ida):
     assert first.visit_id == second.visit_id == visit.pk
     assert Visit.objects.get(pk=visit.pk).arrived_at == arrived
     assert Stop.objects.get(due_visit=visit).arrived_at == arrived
+
+
+@pytest.mark.django_db
+def test_an_id_that_is_taken_by_another_photo_is_refused(visit, ida):
+    key = uuid.uuid4()
+    keep(visit, ida, key=key)
+
+    with pytest.raises(NoPhoto, match="already there"):
+        keep(make_stop(ida, make_reef_to_test()), ida, key=key)
+
+    assert [photo.visit_id for photo in Photo.objects.all()] == [visit.pk]

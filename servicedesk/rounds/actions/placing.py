@@ -15,9 +15,7 @@ from servicedesk.staff.models import User
 BEGUN = (StopState.UNDER_WAY, StopState.CLOSED)
 
 
-def _has_begun(technician: User | None, day: date | None) -> bool:
-    if technician is None or day is None:
-        return False
+def _has_begun(technician: User, day: date | None) -> bool:
     return Stop.objects.filter(round__technician=technician, round__day=day, state__in=BEGUN).exists()
 
 
