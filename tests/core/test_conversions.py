@@ -87,7 +87,7 @@ def test_salts_in_a_litre_of_sea_water():
         lambda: ammonia.toxic_fraction_fresh(temperature_c=60, ph=8),
         lambda: ammonia.toxic_fraction_fresh(temperature_c=20, ph=5),
         lambda: ammonia.toxic_fraction_sea(temperature_c=25, ph=8, salinity=20, scale="NBS scale"),
-        lambda: ammonia.toxic_fraction_sea(temperature_c=25, ph=8, salinity=35, scale="total scale"),
+        lambda: ammonia.toxic_fraction_sea(temperature_c=25, ph=8, salinity=35, scale="free scale"),
         lambda: oxygen.saturation_umol_kg(salinity=50, temperature_c=20),
         lambda: oxygen.saturation_mg_l(salinity=35, temperature_c=20, pressure_hpa=10),
         lambda: salinity.density(salinity=50, temperature_c=20),

@@ -15,7 +15,7 @@ from servicedesk.staff.models import User
 BEGUN = (StopState.UNDER_WAY, StopState.CLOSED)
 
 
-def _has_begun(technician: User, day: date | None) -> bool:
+def _has_begun(technician: User, day: date) -> bool:
     return Stop.objects.filter(round__technician=technician, round__day=day, state__in=BEGUN).exists()
 
 
@@ -94,7 +94,7 @@ def place(
         asked_at=at,
     )
     asked = {technician: _has_begun(technician, day)}
-    if move.from_technician is not None:
+    if move.from_technician is not None and move.from_day is not None:
         left = _has_begun(move.from_technician, move.from_day)
         asked[move.from_technician] = left or asked.get(move.from_technician, False)
     Notice.objects.bulk_create(Notice(move=move, person=p, needed=needed) for p, needed in asked.items())

@@ -1,0 +1,5 @@
+"""Which published quantities are known, and what computes each: all rules, by topic."""
+
+from servicedesk.core.checks import Rule, metrology, stock, waters, wet
+
+RULES: list[Rule] = [*wet.RULES, *waters.RULES, *metrology.RULES, *stock.RULES]
