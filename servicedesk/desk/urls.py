@@ -5,6 +5,7 @@ from django.urls import path
 from servicedesk.desk.views import (
     animals,
     bands,
+    check_values,
     components,
     door,
     hand_over,
@@ -50,5 +51,6 @@ urlpatterns = [
     path("instruments/<uuid:key>/", instruments.instrument, name="instrument"),
     path("instruments/<uuid:key>/token/", instruments.token, name="token"),
     path("tokens/<uuid:key>/end/", instruments.token_end, name="token_end"),
+    path("check-values/", check_values.check_values, name="check_values"),
     path("components/", components.components, name="components"),
 ]

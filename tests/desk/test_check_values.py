@@ -5,7 +5,11 @@ import re
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.test import Client as Browser
 
+from tests.factories.people import make_client_user, make_owner, make_technician
+
+SIGNED = "django.contrib.auth.backends.ModelBackend"
 HEAD = "id,topic,quantity,inputs,expected,tolerance,tol_kind,unit,source,how\n"
 RIGHT = 'a,units,temperature F -> C,"{""F"": 212}",100,1e-9,abs,C,definition,exact\n'
 WRONG = 'b,units,temperature F -> C,"{""F"": 212}",101,0.5,abs,C,definition,memory\n'
@@ -78,3 +82,27 @@ def test_without_a_file_those_of_the_project_are_recomputed():
 
     assert passed + failed + unknown == 256
     assert (passed, failed, unknown) == (252, 2, 2)
+
+
+@pytest.mark.django_db
+def test_the_page_leads_with_how_many_are_met_and_shows_first_what_is_not():
+    browser = Browser()
+    browser.force_login(make_owner(), backend=SIGNED)
+    shown = browser.get("/check-values/").content.decode()
+
+    assert "<b>252 of 256 published values are met</b>" in shown
+    assert "5 are from memory" in shown
+    assert shown.index("It agrees with every digit that is printed") < shown.index(
+        "log10 K1 (Lueker et al. 2000)"
+    )
+    assert "1967.1456 umol/kg" in shown
+    assert 'href="/check-values/"' in browser.get("/set-up/").content.decode()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("make", [make_technician, make_client_user])
+def test_the_page_is_the_offices(make):
+    browser = Browser()
+    browser.force_login(make(), backend=SIGNED)
+
+    assert browser.get("/check-values/").status_code == 404

@@ -5,24 +5,10 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
-from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from servicedesk.core.checks import BadRows, Checked, check, read_rows
-from servicedesk.core.checks.rules import RULES
-
-HELD = Path(settings.ROOT) / "fixtures" / "reference"
-OUR_FILES = (
-    "units_chemistry",
-    "volume_and_water_change",
-    "dosing",
-    "seawater",
-    "ammonia",
-    "carbonate",
-    "metrology",
-    "inventory",
-    "treatments",
-)
+from servicedesk.core.checks import BadRows, Checked
+from servicedesk.desk.queries.published import FILES, recomputed
 
 
 class Command(BaseCommand):
@@ -33,7 +19,7 @@ class Command(BaseCommand):
         parser.add_argument("files", nargs="*", type=Path, metavar="FILE.csv")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        files: list[Path] = options["files"] or [HELD / f"{name}.csv" for name in OUR_FILES]
+        files: list[Path] = options["files"] or list(FILES)
         found = [checked for file in files for checked in self._of(file)]
         count = {word: sum(1 for c in found if c.outcome == word) for word in ("passed", "failed", "unknown")}
         remembered = sum(1 for c in found if c.row.from_memory)
@@ -45,12 +31,11 @@ class Command(BaseCommand):
 
     def _of(self, file: Path) -> list[Checked]:
         try:
-            rows = read_rows(file.read_text(encoding="utf-8-sig"))
+            found = recomputed(file)
         except OSError as wrong:
             raise CommandError(f"{file} cannot be read: {wrong.strerror}.") from wrong
         except (BadRows, UnicodeDecodeError) as wrong:
             raise CommandError(f"{file}: {wrong}") from wrong
-        found = [check(row, RULES) for row in rows]
         self.stdout.write(f"== {file.name}")
         for checked in found:
             self.stdout.write(line_of(checked))
