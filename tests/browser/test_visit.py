@@ -1,4 +1,4 @@
-"""A visit as it is lived: on a tablet with touch, with and without JavaScript, and the pages looked at by axe."""
+"""A visit as it is lived: on a tablet with touch, with and without JavaScript."""
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -8,7 +8,6 @@ from playwright.sync_api import expect
 import reports.jobs  # noqa: F401  registers the work that is run here
 from servicedesk.dispatch import jobs
 from servicedesk.dispatch.models import Job
-from servicedesk.staff.choices import Role
 from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.water.models import Reading
 from tests.factories.people import PASSWORD, make_business, make_client_user, make_owner, make_technician
@@ -131,40 +130,6 @@ def test_a_visit_works_without_javascript(scene, live_server, open_page):
 
     assert Visit.objects.get().state == "closed"
     assert Reading.objects.count() == 3
-
-
-def addresses(scene):
-    visit, tank = scene["visit"].pk, scene["tank"].pk
-    office = ["/today/", "/tanks/", f"/tanks/{tank}/", f"/tanks/{tank}/own/", "/week/", f"/week/visits/{visit}/", "/load/", "/hand-over/", "/upkeep/", "/stores/", "/clients/",
-              f"/clients/{scene['tank'].site.client_id}/", "/supplies/", "/methods/", "/reports/", "/set-up/", "/people/",
-              "/people/new/", "/ledger/", "/hand-over/", "/own/client/new/", f"/own/tank/{tank}/"]  # fmt: skip
-    technician = ["/round/", "/load/", "/look-up/", "/hand-over/"] + [
-        f"/visits/{visit}/{s}" for s in ("", "test/", "work/", "advise/", "leave/")
-    ]
-    return {
-        Role.OWNER: office,
-        Role.TECHNICIAN: technician,
-        Role.CLIENT: ["/door/", f"/door/tanks/{tank}/", "/reports/"],
-    }
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_page_has_a_barrier_that_axe_finds_and_none_errs(scene, live_server, open_page, scheme):
-    found = {}
-    for role, user in (
-        (Role.OWNER, scene["owner"]),
-        (Role.TECHNICIAN, scene["technician"]),
-        (Role.CLIENT, scene["client"]),
-    ):
-        eyes = open_page(scheme=scheme)
-        sign_in(eyes, live_server, user)
-        for address in addresses(scene)[role]:
-            eyes.page.goto(live_server.url + address)
-            for violation in Axe().run(eyes.page).response["violations"]:
-                found.setdefault(violation["id"], []).append((address, violation["nodes"][0]["html"][:120]))
-        assert eyes.errors == []
-
-    assert found == {}
 
 
 def drafts_of(page):
