@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from clients.models import Client, ServicePlan, Site, Tank, TankStateRow
 from servicedesk.desk.actions import own
+from servicedesk.desk.views.own import between
 from servicedesk.dispatch.models import Job
 from servicedesk.instruments.models import Token
 from servicedesk.rounds import jobs as rounds_jobs
@@ -321,3 +322,16 @@ def test_a_contact_signs_in_once_and_one_without_a_sign_in_is_shut_out_without_h
     own.shut_out(contact=contact)
     user.refresh_from_db()
     assert (contact.user, user.is_active) == (user, False)
+
+
+@pytest.mark.parametrize(
+    ("edges", "words"),
+    [
+        ({"low": 7, "high": 9}, "7.0 to 9.0 dKH"),
+        ({"low": 7, "high": None}, "from 7.0 dKH"),
+        ({"low": None, "high": 9}, "up to 9.0 dKH"),
+        ({"low": None, "high": None}, "no band is set"),
+    ],
+)
+def test_a_band_is_said_in_words(edges, words):
+    assert between(Band(parameter="alkalinity", unit="dKH", **edges)) == words

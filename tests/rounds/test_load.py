@@ -200,3 +200,11 @@ def test_the_load_asks_the_same_number_of_questions_for_one_and_three_stops(
 
     with django_assert_num_queries(8):
         load_of(found, day=TODAY, at=NOW)
+
+
+def test_a_load_that_weighs_next_to_nothing_says_so(ida):
+    tank = make_tank()
+    make_stop(ida, tank)
+    make_task(tank, make_item(name="Filter floss", unit="pcs"), amount=2)
+
+    assert "<b>Less than a kilogram for one stop.</b>" in page(ida).content.decode()

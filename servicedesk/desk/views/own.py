@@ -195,12 +195,21 @@ class Line:
     url: str = ""
 
 
+def between(band: Band) -> str:
+    """A band in words, in its unit: from, up to, or both."""
+    edges = (("low", band.low), ("high", band.high))
+    said = {name: units.show(band.parameter, edge, band.unit) for name, edge in edges if edge is not None}
+    if not said:
+        return _("no band is set")
+    words = _("from %(low)s") if "high" not in said else _("up to %(high)s")
+    if len(said) == 2:
+        words = _("%(low)s to %(high)s")
+    return f"{words % said} {units.unit_word(band.unit)}".strip()
+
+
 def _line(row: Model) -> Line:
     if isinstance(row, Band):
-        low, high = (
-            "–" if edge is None else units.show(row.parameter, edge, row.unit) for edge in (row.low, row.high)
-        )
-        note = f"{low} {_('to')} {high} {units.unit_word(row.unit)}".strip()
+        note = between(row)
         return Line(row.pk, units.parameter(row.parameter).name, note)
     if isinstance(row, TankStateRow):
         until = (
