@@ -131,7 +131,7 @@ def _readings(
         "at__lte": until,
     }
     rows = Reading.objects.filter(**{name: value for name, value in asked.items() if value is not None})
-    rows = _certain(rows) if doubtful is None else rows
+    rows = _certain(rows) if doubtful is None else rows  # asked for or not: its value goes nowhere
     return rows.order_by("at", "seq", "pk").values_list(*FIELDS)
 
 

@@ -8,18 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from servicedesk.core.metrology.propagation import rectangular_u, triangular_u
 from servicedesk.core.metrology.uncertainty import (
     RANGE_FACTORS,
     MethodSpec,
     NoReplicates,
     Replicate,
     deviation,
-    rectangular_u,
     reference_value,
     shown_range,
     standard_uncertainty,
     too_far_apart,
-    triangular_u,
 )
 
 REFERENCE = Path(__file__).resolve().parents[2] / "fixtures" / "reference"

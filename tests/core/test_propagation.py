@@ -10,10 +10,10 @@ from servicedesk.core.metrology import weighing
 from servicedesk.core.metrology.propagation import (
     Known,
     NotPropagated,
-    arcsine,
+    arcsine_u,
     combined,
-    rectangular,
-    triangular,
+    rectangular_u,
+    triangular_u,
 )
 
 PAIR = {"a": Known(10.0, 0.3), "b": Known(4.0, 0.4)}
@@ -51,15 +51,15 @@ def test_a_straight_line_scales_the_uncertainty(scale, u):
 
 
 def test_a_wider_notion_of_the_limits_gives_a_smaller_uncertainty():
-    assert triangular(1) < rectangular(1) < arcsine(1) < 1
+    assert triangular_u(1) < rectangular_u(1) < arcsine_u(1) < 1
 
 
 @pytest.mark.parametrize(
     ("ask", "sentence"),
     [
-        (lambda: rectangular(-1), "nought or more"),
-        (lambda: triangular(math.nan), "nought or more"),
-        (lambda: arcsine(math.inf), "nought or more"),
+        (lambda: rectangular_u(-1), "nought or more"),
+        (lambda: triangular_u(math.nan), "nought or more"),
+        (lambda: arcsine_u(math.inf), "nought or more"),
         (lambda: Known(math.nan), "finite"),
         (lambda: Known(1, -1), "nought or more"),
         (lambda: Known(1, 1, 0), "freedom above nought"),

@@ -117,7 +117,7 @@ def test_values_names_flat_and_annotations(three):
     assert counts(keys=keys) == list(User.objects.values("role").annotate(n=Count("pk")).order_by("role"))
     technician = next(user for user in three if user.role == "technician")
     found = same(key=technician.pk)
-    assert {user.pk: user.mine for user in found} == {  # type: ignore[attr-defined]  # annotated
+    assert {user.pk: user.mine for user in found} == {
         user.pk: user == technician for user in three if user == technician or user.role == "owner"
     }
 

@@ -11,28 +11,33 @@ from servicedesk.core.metrology import weighing
 from servicedesk.core.metrology.propagation import (
     Combined,
     Known,
-    arcsine,
+    arcsine_u,
     combined,
-    rectangular,
-    triangular,
+    rectangular_u,
+    triangular_u,
 )
 
 Inputs = dict[str, Any]
-HALF_WIDTHS = {"rectangular": rectangular, "triangular": triangular, "arcsine": arcsine, "rect": rectangular}
+HALF_WIDTHS = {
+    "rectangular": rectangular_u,
+    "triangular": triangular_u,
+    "arcsine": arcsine_u,
+    "rect": rectangular_u,
+}
 PHTHALATE_G_PER_MOL = Known(204.2212, 0.0038)
 """Potassium hydrogen phthalate as QUAM A2 has it."""
 
 
 def _flask(i: Inputs) -> float:
     """Standard uncertainty of a flask's volume: its tolerance, the filling, the temperature."""
-    return math.hypot(triangular(i["flask_half_tri"]), i["rep_u"], rectangular(i["temp_half_rect"]))
+    return math.hypot(triangular_u(i["flask_half_tri"]), i["rep_u"], rectangular_u(i["temp_half_rect"]))
 
 
 def _cadmium(i: Inputs) -> Combined:
     """QUAM A1: a standard from a weighed metal, mg/L."""
     inputs = {
         "mass": Known(i["m_mg"], i["u_m"]),
-        "purity": Known(i["P"], rectangular(i["P_half_rect"])),
+        "purity": Known(i["P"], rectangular_u(i["P_half_rect"])),
         "volume": Known(i["V_mL"], _flask(i)),
     }
     return combined(lambda mass, purity, volume: 1000 * mass * purity / volume, inputs)
@@ -40,11 +45,11 @@ def _cadmium(i: Inputs) -> Combined:
 
 def _titre(i: Inputs) -> Combined:
     """QUAM A2: sodium hydroxide against a weighed phthalate, mol/L."""
-    volume_u = math.hypot(triangular(i["burette_half_tri_mL"]), i["temp_u_mL"])
+    volume_u = math.hypot(triangular_u(i["burette_half_tri_mL"]), i["temp_u_mL"])
     inputs = {
         "repeat": Known(1.0, i["rep_rel"]),
-        "mass": Known(i["m_KHP_g"], math.sqrt(i["times"]) * rectangular(i["balance_lin_half_rect_g"])),
-        "purity": Known(1.0, rectangular(i["P_half_rect"])),
+        "mass": Known(i["m_KHP_g"], math.sqrt(i["times"]) * rectangular_u(i["balance_lin_half_rect_g"])),
+        "purity": Known(1.0, rectangular_u(i["P_half_rect"])),
         "molar": PHTHALATE_G_PER_MOL,
         "volume": Known(i["V_mL"], volume_u),
     }
@@ -95,6 +100,6 @@ WORDS: list[tuple[str, str, Callable[[Inputs, Match[str]], float]]] = [
     ("uncertainty", r"gauge block combined standard uncertainty .*", lambda i, _f: _gauge(i).u),
     ("uncertainty", r"effective degrees of freedom .*", lambda i, _f: _gauge(i).freedom),
     ("uncertainty", r"Type B standard uncertainty, (?P<kind>rectangular|triangular|arcsine) half-width .*", lambda i, f: HALF_WIDTHS[f["kind"]](i["a"])),
-    ("uncertainty", r"titration kit, 1 drop .*", lambda i, _f: rectangular(i["step_dKH"] / 2)),
+    ("uncertainty", r"titration kit, 1 drop .*", lambda i, _f: rectangular_u(i["step_dKH"] / 2)),
 ]  # fmt: skip
 RULES: list[Rule] = [(topic, re.compile(words), how) for topic, words, how in WORDS]

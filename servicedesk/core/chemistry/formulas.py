@@ -60,7 +60,7 @@ def atoms(formula: str) -> Counter[str]:
     Shared: do not alter it. Raises NoFormula."""
     whole: Counter[str] = Counter()
     for part in formula.replace("·", ".").split("."):
-        times, rest = re.fullmatch(r"(\d*)(.*)", part, re.DOTALL).groups()  # type: ignore[union-attr]  # it fits anything
+        times, rest = re.fullmatch(r"(\d*)(.*)", part, re.DOTALL).groups()  # type: ignore[union-attr]  # both parts may be empty, so it fits anything
         for element, count in _group(rest).items():
             whole[element] += count * int(times or 1)
     return whole

@@ -19,17 +19,17 @@ def _half(width: float) -> float:
     return width
 
 
-def rectangular(half_width: float) -> float:
+def rectangular_u(half_width: float) -> float:
     """Standard uncertainty of limits with nothing known between them: a/sqrt 3."""
     return _half(half_width) / math.sqrt(3)
 
 
-def triangular(half_width: float) -> float:
+def triangular_u(half_width: float) -> float:
     """Standard uncertainty of limits with the middle likelier: a/sqrt 6."""
     return _half(half_width) / math.sqrt(6)
 
 
-def arcsine(half_width: float) -> float:
+def arcsine_u(half_width: float) -> float:
     """Standard uncertainty of what swings between two ends: a/sqrt 2."""
     return _half(half_width) / math.sqrt(2)
 

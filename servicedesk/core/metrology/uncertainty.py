@@ -9,6 +9,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from servicedesk.core.metrology.propagation import rectangular_u
+
 COVERAGE = 2.0
 RANGE_FACTORS = (2.8, 3.3, 3.6, 3.9, 4.0, 4.2, 4.3, 4.4, 4.5)
 """f(n) for n = 2 to 10: in 95 of 100 cases n results of one method lie within f(n) standard deviations."""
@@ -70,16 +72,6 @@ class Deviation:
     expanded: float
     allowed: float
     verdict: str
-
-
-def rectangular_u(half_width: float) -> float:
-    """Standard uncertainty of what lies anywhere within ± half_width alike (GUM 4.3.7)."""
-    return half_width / math.sqrt(3)
-
-
-def triangular_u(half_width: float) -> float:
-    """Standard uncertainty of what lies within ± half_width, more likely in the middle (GUM 4.3.9)."""
-    return half_width / math.sqrt(6)
 
 
 def tolerance(spec: MethodSpec, value: float) -> float:

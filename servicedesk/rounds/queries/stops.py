@@ -52,7 +52,7 @@ def _with_tanks(stops: list[Stop]) -> list[Stop]:
     for tank in _tanks_at(visits=at):
         if tank.site_id in sites:
             tank.site = sites[tank.site_id]
-        at[tank.due_visit].append(tank)  # type: ignore[attr-defined]  # annotated
+        at[tank.due_visit].append(tank)  # type: ignore[attr-defined]  # the annotation of _tanks_at
     for stop in stops:
         stop.tanks = at[stop.due_visit_id]
     return stops

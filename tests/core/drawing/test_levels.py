@@ -200,11 +200,8 @@ def test_a_limit_that_does_not_count_is_not_drawn() -> None:
 @pytest.mark.parametrize("mode", ["page", "paper"])
 def test_what_was_not_measured_has_a_hollow_shape_of_its_own(mode: str) -> None:
     kinds = ("expected", "inferred", "not_tested")
-    shapes = [
-        level_svg(replace(ALKALINITY, kind=kind), mode=mode)  # type: ignore[arg-type]
-        for kind in kinds
-    ]
-    measured = level_svg(ALKALINITY, mode=mode)  # type: ignore[arg-type]
+    shapes = [level_svg(replace(ALKALINITY, kind=kind), mode=mode) for kind in kinds]
+    measured = level_svg(ALKALINITY, mode=mode)
 
     assert len({*shapes, measured}) == 4
     inferred = ElementTree.fromstring(level_svg(replace(ALKALINITY, kind="inferred")))
