@@ -2,6 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from servicedesk.core.chemistry import dosing
 from servicedesk.core.chemistry.dosing import NoDose, dose_to_raise, grams_to_raise, per_ml_of, rise_of
 from servicedesk.core.chemistry.water import (
     NoChange,
@@ -113,3 +114,9 @@ def test_what_a_dose_raises_is_its_strength_over_the_net_volume():
     """1 mL that carries 1.06 dKH litres raises 365 L by 1.06 / 365 dKH; 134 mL by about 0.39."""
     assert rise_of(ml=134, per_ml=1.06, net_l=365) == pytest.approx(134 * 1.06 / 365)
     assert rise_of(ml=134, per_ml=1.06, net_l=365) == pytest.approx(0.389, abs=0.001)
+
+
+def test_limewater_is_weaker_in_warm_water_and_unknown_in_cold():
+    assert dosing.limewater_g_l(temperature_c=28) < dosing.limewater_g_l(temperature_c=20)
+    with pytest.raises(dosing.NoDose, match="15 to 30"):
+        dosing.limewater_g_l(temperature_c=5)

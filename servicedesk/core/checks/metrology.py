@@ -16,6 +16,7 @@ from servicedesk.core.metrology.propagation import (
     rectangular_u,
     triangular_u,
 )
+from servicedesk.core.metrology.quantiles import coverage_factor
 
 Inputs = dict[str, Any]
 HALF_WIDTHS = {
@@ -100,6 +101,7 @@ WORDS: list[tuple[str, str, Callable[[Inputs, Match[str]], float]]] = [
     ("uncertainty", r"gauge block combined standard uncertainty .*", lambda i, _f: _gauge(i).u),
     ("uncertainty", r"effective degrees of freedom .*", lambda i, _f: _gauge(i).freedom),
     ("uncertainty", r"Type B standard uncertainty, (?P<kind>rectangular|triangular|arcsine) half-width .*", lambda i, f: HALF_WIDTHS[f["kind"]](i["a"])),
+    ("uncertainty", r"Student t, .*", lambda i, _f: coverage_factor(confidence=i["p"], freedom=i["nu"])),
     ("uncertainty", r"titration kit, 1 drop .*", lambda i, _f: rectangular_u(i["step_dKH"] / 2)),
 ]  # fmt: skip
 RULES: list[Rule] = [(topic, re.compile(words), how) for topic, words, how in WORDS]

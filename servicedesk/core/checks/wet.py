@@ -140,6 +140,7 @@ WORDS: list[tuple[str, str, Callable[[Inputs, Match[str]], float]]] = [
     ("dosing", rf"(?P<what>\w+) given by {NUMBER} mL(/day)? of (a solution of )?{NUMBER} g/L {SALT} in .*", _strength),
     ("dosing", rf"{SALT} : (?P<other>\S+) by MASS that adds Cl and SO4 in the seawater ratio", lambda _i, f: composition.chloride_to_sulphate_mix(chloride_salt=f["salt"], sulphate_salt=f["other"])),
     ("dosing", r"Mg in 1 g of a \S+ \(mass\) blend of (?P<one>\S+) and (?P<other>\S+)", _blend),
+    ("dosing", r"Ca\(OH\)2 solubility at .*", lambda i, _f: dosing.limewater_g_l(temperature_c=i["T_C"])),
     ("dosing", r"alkalinity of saturated Ca\(OH\)2 at .*", lambda i, _f: _limewater_meq(i)),
     ("dosing", r"dKH/day from .* saturated limewater .*", lambda i, _f: i["L_day"] * _limewater_meq(i) / dosing.MEQ_PER_DKH / i["V_L"]),
     ("treatment", r".*\(tetrathionate\)", _thiosulphate("tetrathionate")),

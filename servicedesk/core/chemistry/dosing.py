@@ -89,3 +89,16 @@ def dose_to_raise(
 def uptake_calcium(*, alkalinity_dkh: float) -> float:
     """Calcium (mg/L) laid down with that much alkalinity (dKH) as calcium carbonate: 7.147 mg/L per dKH."""
     return alkalinity_dkh * CALCIUM_PER_DKH
+
+
+LIMEWATER = ((15.0, 1.6467), (30.0, 1.5067))
+"""°C and g/L of Ca(OH)2 in saturated limewater: 1.60 at 20 °C (CRC Handbook), about 1.53 at 25 to 30 °C, a straight line
+through the two; both from memory, good to 0.1 g/L."""
+
+
+def limewater_g_l(*, temperature_c: float) -> float:
+    """g/L of calcium hydroxide in saturated limewater, 15 to 30 °C. It is caustic. Raises NoDose."""
+    if not LIMEWATER[0][0] <= temperature_c <= LIMEWATER[-1][0]:
+        raise NoDose("The strength of limewater is known here from 15 to 30 °C.")
+    (low, strong), (high, weak) = LIMEWATER[0], LIMEWATER[-1]
+    return strong + (weak - strong) * (temperature_c - low) / (high - low)

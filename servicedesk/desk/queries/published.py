@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from servicedesk.core.checks import Checked, check, read_rows
 from servicedesk.core.checks.rules import RULES
+from servicedesk.core.checks.series import read_series
 
 HELD = Path(settings.ROOT) / "fixtures" / "reference"
 FILES = tuple(
@@ -17,7 +18,7 @@ FILES = tuple(
         *("units_chemistry", "volume_and_water_change", "dosing", "seawater", "ammonia", "carbonate"),
         *("metrology", "inventory", "treatments"),
     )
-)
+) + (HELD / "series.json",)
 GLYPHS = {"passed": "in", "failed": "again", "unknown": "none"}
 
 
@@ -45,8 +46,9 @@ class Topic:
 
 
 def recomputed(file: Path) -> list[Checked]:
-    """Each row of a file, computed. Raises OSError, UnicodeDecodeError and core.checks.BadRows."""
-    return [check(row, RULES) for row in read_rows(file.read_text(encoding="utf-8-sig"))]
+    """Each row of a file (columns, or series in JSON), computed. Raises OSError, UnicodeDecodeError and core.checks.BadRows."""
+    read = read_series if file.suffix == ".json" else read_rows
+    return [check(row, RULES) for row in read(file.read_text(encoding="utf-8-sig"))]
 
 
 @cache
