@@ -7,6 +7,10 @@ from dataclasses import dataclass
 from servicedesk.core.chemistry.dosing import NoDose
 
 
+LEAST_SCALE = 1e-9
+"""A rise smaller than this (canonical units) counts as none."""
+
+
 @dataclass(frozen=True)
 class Mixture:
     """mL of each product, and by how much every parameter then misses its rise (canonical units, negative: too little)."""
@@ -39,7 +43,8 @@ def amounts(
         raise NoDose("A rise or a strength is not a number.")
     for name in sorted(moved - set(rises)):
         raise NoDose(f"A product also moves {name}: say by how much it may rise.")
-    scale = {p: abs((weights or {}).get(p) or rises[p]) or 1.0 for p in names}
+    said = {p: abs((weights or {}).get(p) or rises[p]) for p in names}
+    scale = {p: size if size > LEAST_SCALE else 1.0 for p, size in said.items()}
     from scipy.optimize import nnls  # noqa: PLC0415 (slow to load, seldom needed)
 
     matrix = [
