@@ -7,6 +7,7 @@ import socket
 from collections.abc import Iterator
 from typing import Any
 
+import coverage
 import pytest
 from django.db import connections
 
@@ -17,10 +18,28 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--long", action="store_true", help="also the long tests (kill matrices, large generated sets)"
     )
+    parser.addoption(
+        "--database",
+        action="store_true",
+        help="only tests that touch a database: for a second kind of database",
+    )
 
 
 NEEDS = {"browser": "chromium", "redis": "redis-server"}
 LEFT_OUT: dict[str, int] = {}
+NO_DATABASE = "no_database"
+ON_A_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}
+UNCOUNTED = (
+    *("tests/access", "tests/browser", "tests/faults", "tests/journeys"),
+    *(
+        "tests/desk/test_demo",
+        "tests/desk/test_start",
+        "tests/reports/test_sheet",
+        "tests/reports/test_render",
+    ),
+)
+"""Tests that go through many doors, or draw for a long time: counting branches would double what they take, and what they reach
+is held by the tests of the rooms."""
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -29,6 +48,13 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     unwanted = set() if config.getoption("--long") else {"long"}
     if not os.environ.get("CI"):
         unwanted |= {mark for mark, program in NEEDS.items() if shutil.which(program) is None}
+    if config.getoption("--database"):
+        unwanted.add(NO_DATABASE)
+        for item in items:
+            if "django_db" not in item.keywords and not ON_A_DATABASE & set(
+                getattr(item, "fixturenames", ())
+            ):
+                item.add_marker(NO_DATABASE)
     left = [item for item in items if unwanted & set(item.keywords)]
     for mark in unwanted:
         LEFT_OUT[mark] = sum(1 for item in left if mark in item.keywords)
@@ -37,9 +63,26 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         items[:] = [item for item in items if item not in left]
 
 
+WHY_LEFT = {"long": "run them with --long", NO_DATABASE: "they touch none, and ran with the first kind"}
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    """Where branches are counted, not in the tests that are UNCOUNTED."""
+    counter = coverage.Coverage.current()
+    paused = counter is not None and item.nodeid.startswith(UNCOUNTED)
+    if counter is not None and paused:
+        counter.stop()
+    try:
+        return (yield)
+    finally:
+        if counter is not None and paused:
+            counter.start()
+
+
 def pytest_terminal_summary(terminalreporter: Any) -> None:
     for mark, number in sorted(LEFT_OUT.items()):
-        missing = f"{NEEDS[mark]} is not on this machine" if mark in NEEDS else "run them with --long"
+        missing = f"{NEEDS[mark]} is not on this machine" if mark in NEEDS else WHY_LEFT[mark]
         if number:
             terminalreporter.write_line(f"Left out: {number} tests marked {mark} ({missing}).")
     if not os.environ.get("DATABASE_URL"):

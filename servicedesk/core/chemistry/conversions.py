@@ -84,7 +84,8 @@ def _saturation(context: Context) -> float:
     return oxygen.saturation_mg_l(salinity=s, temperature_c=t, pressure_hpa=p) / 100
 
 
-def _toxic_fraction(context: Context) -> float:
+def toxic_fraction(context: Context) -> float:
+    """The share of total ammonia that is un-ionised, by the water that the context tells. Raises NeedsContext, OutOfRange."""
     what = "Un-ionised ammonia"
     s, t, ph = _known(context, what, "salinity", "temperature_c", "ph")
     _known(context, what, "ph_scale")
@@ -114,7 +115,7 @@ TURNS: dict[tuple[str, str], tuple[Turn, Turn]] = {
     ("calcium", "mg/kg"): _by(_kg_per_l),
     ("magnesium", "mg/kg"): _by(_kg_per_l),
     ("potassium", "mg/kg"): _by(_kg_per_l),
-    ("ammonia_total", "mg/L N un-ionised"): _by(lambda c: 1 / _toxic_fraction(c)),
+    ("ammonia_total", "mg/L N un-ionised"): _by(lambda c: 1 / toxic_fraction(c)),
     ("dissolved_oxygen", "% saturation"): _by(_saturation),
     ("tds", "mS/cm"): _by(_tds),
 }

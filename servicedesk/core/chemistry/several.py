@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from servicedesk.core.chemistry.dosing import NoDose
 
-
 LEAST_SCALE = 1e-9
 """A rise smaller than this (canonical units) counts as none."""
 
