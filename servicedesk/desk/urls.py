@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from servicedesk.desk import api
 from servicedesk.desk.views import (
     animals,
     bands,
@@ -16,6 +17,7 @@ from servicedesk.desk.views import (
     setup,
     supplies,
     tank_photo,
+    worksheets,
 )
 
 app_name = "desk"
@@ -51,6 +53,11 @@ urlpatterns = [
     path("instruments/<uuid:key>/", instruments.instrument, name="instrument"),
     path("instruments/<uuid:key>/token/", instruments.token, name="token"),
     path("tokens/<uuid:key>/end/", instruments.token_end, name="token_end"),
+    path("worksheets/", worksheets.worksheets, name="worksheets"),
+    path("worksheets/<slug:sheet>/", worksheets.worksheet, name="worksheet"),
+    path("tanks/<uuid:key>/worksheets/", worksheets.of_tank, name="tank_worksheets"),
+    path("tanks/<uuid:key>/worksheets/<slug:sheet>/", worksheets.worksheet, name="tank_worksheet"),
+    path("api/v1/worksheets/<slug:sheet>/", api.WorksheetDoor.as_view(), name="worksheet_door"),
     path("check-values/", check_values.check_values, name="check_values"),
     path("components/", components.components, name="components"),
 ]

@@ -1,15 +1,19 @@
 """What the pumps are set to, what is left in their containers, and when those run empty."""
 
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import QuerySet
 
 from clients.models import Tank
+from servicedesk.core.metrology.lines import NoLine
+from servicedesk.core.tracking.uptake import Changed, Dosed, Reading, Uptake, uptake
 from servicedesk.dispatch.queries import standing
-from servicedesk.dosing.models import Channel, RateChange, Refill
+from servicedesk.dosing.choices import DoseKind
+from servicedesk.dosing.models import Channel, Dose, RateChange, Refill
+from servicedesk.water.queries import readings_of, water_changes_of, water_for
 from servicedesk.web.prepared import KEYS, MOMENT, Slot, prepared
 
 SECONDS_A_DAY = 86400.0
@@ -95,6 +99,19 @@ class Settings:
                 return rate.ml_per_day
         return None
 
+    def spans(self, channel: Channel) -> list[tuple[datetime, datetime, float]]:
+        """From when until when it was set to so many mL a day, temporary rates within their time."""
+        rates, found = self.rates[channel.pk], []
+        for number, rate in enumerate(rates):
+            ends = rates[number + 1].at if number + 1 < len(rates) else self.at
+            if rate.until is not None and rate.until < ends:
+                found.append((rate.at, rate.until, rate.ml_per_day))
+                before = rates[number - 1].ml_per_day if number else 0.0
+                found.append((rate.until, ends, before))
+            else:
+                found.append((rate.at, ends, rate.ml_per_day))
+        return found
+
     def left_ml(self, channel: Channel) -> float | None:
         """mL left: the last refill less what was set to run since; None when never filled."""
         refill = self.refills.get(channel.pk)
@@ -119,3 +136,50 @@ class Settings:
         if left is None or not rate:
             return None
         return left / rate
+
+
+UPTAKE_DAYS = 42
+
+
+def uptake_of(tank: Tank, parameter: str, *, at: datetime) -> Uptake | None:
+    """How fast a tank uses a parameter up, from what was tested by hand in the last six weeks with doses by hand, the channels'
+    settings and water changes; None where that does not tell it. A setting is what the pump was told, not what it gave."""
+    since = at - timedelta(days=UPTAKE_DAYS)
+
+    def day(moment: datetime) -> float:
+        return (moment - since).total_seconds() / SECONDS_A_DAY
+
+    values = readings_of(tank, parameter=parameter, since=since, until=at, by_hand=True)
+    fresh = water_for(tank).holds.get(parameter)
+    changes = [change for change in water_changes_of(tank, since) if change.at <= at]
+    if fresh is None and changes:  # nobody knows what came in: only what was tested since tells
+        values = [value for value in values if value.at > changes[-1].at]
+    moved = [Changed(day(c.at), min(1.0, c.litres / tank.net_l), fresh) for c in changes if fresh is not None]
+    try:
+        return uptake(
+            readings=[Reading(day(v.at), v.value) for v in values],
+            doses=_rises(tank, parameter, since=since, at=at, day=day),
+            changes=moved,
+        )
+    except NoLine:
+        return None
+
+
+def _rises(
+    tank: Tank, parameter: str, *, since: datetime, at: datetime, day: Callable[[datetime], float]
+) -> list[Dosed]:
+    """Everything that raised it: doses by hand, and the channels as they were set."""
+    by_hand = Dose.objects.filter(
+        tank=tank, solution__parameter=parameter, kind=DoseKind.BY_HAND, at__gte=since, at__lte=at
+    )
+    rows = standing(by_hand).values_list("at", "ml", "solution__per_ml")
+    found = [Dosed(day(moment), ml * per_ml / tank.net_l) for moment, ml, per_ml in rows]
+    channels = [c for c in channels_of([tank]) if c.solution.parameter == parameter]
+    settings = Settings(channels, at)
+    for channel in channels:
+        for start, end, ml_per_day in settings.spans(channel):
+            if end > start and ml_per_day > 0:
+                days = (end - start).total_seconds() / SECONDS_A_DAY
+                rise = ml_per_day * days * channel.solution.per_ml / tank.net_l
+                found.append(Dosed(day(start), rise, until=day(end)))
+    return found

@@ -104,7 +104,13 @@ class World:
             return {"key": self.report.pk, "question": self.visit.pk}
         if name.startswith("visits:") or name in ("reports:of_visit", "reports:progress", "reports:again"):
             return {"key": self.due.pk}
-        return {"key": first.get(name, self.tank.pk), "kind": "tank", "visit": self.due.pk, **LINK}
+        return {
+            "key": first.get(name, self.tank.pk),
+            "kind": "tank",
+            "visit": self.due.pk,
+            "sheet": "raise",
+            **LINK,
+        }
 
 
 @pytest.fixture
@@ -210,7 +216,13 @@ def test_foreign_and_missing_give_the_same_answer(world):
             address_of(
                 item,
                 name,
-                {"key": uuid.uuid4(), "kind": "tank", "visit": uuid.uuid4(), "question": uuid.uuid4()},
+                {
+                    "key": uuid.uuid4(),
+                    "kind": "tank",
+                    "visit": uuid.uuid4(),
+                    "question": uuid.uuid4(),
+                    "sheet": "raise",
+                },
             )
         )
         compared += 1

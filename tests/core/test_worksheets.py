@@ -6,7 +6,7 @@ import random
 import pytest
 
 from servicedesk.core.tables import read_json
-from servicedesk.core.worksheets import Refused, answer, read, said, with_u
+from servicedesk.core.worksheets import Ask, Refused, Result, Worksheet, answer, read, said, with_u
 from servicedesk.core.worksheets.book import WORKSHEETS
 from tests.core.worksheet_examples import EXAMPLES
 
@@ -53,7 +53,7 @@ def test_nothing_typed_breaks_a_worksheet_it_is_refused_in_a_sentence(key, seed)
 @pytest.mark.parametrize("key", sorted(WORKSHEETS))
 def test_each_missing_thing_that_is_needed_is_named_by_its_own_field(key):
     sheet = WORKSHEETS[key]
-    with_start = {ask.key for ask in sheet.asks if ask.start or ask.optional or ask.kind in ("choice", "yes")}
+    with_start = {ask.key for ask in sheet.asks if ask.start or ask.optional or ask.kind == "choice"}
     needed = {ask.key for ask in sheet.asks} - with_start
     if not needed:
         assert read(sheet, {})
@@ -167,6 +167,7 @@ def test_keeping_level_says_when_no_interval_is_short_enough_and_when_nothing_is
     still = worked("level", uptake="0", now="", container="", most="")
 
     assert fast.mind[0].startswith("A silent fault harms within a day")
+    assert worked("level", now="5").mind[0].startswith("The value is at its limit")
     assert fast.values["test_every_days"] == 1
     assert still.values["setting_ml_per_day"] == 0
     free = worked("level", uptake="1", container="", most="100", now="7", low="", high="")
@@ -179,7 +180,6 @@ def test_keeping_level_says_when_no_interval_is_short_enough_and_when_nothing_is
         ({"days": "0"}, "at least two tests"),
         ({"days": "7 0", "values": "8 7"}, "after the first"),
         ({"values": "8 12 18 25"}, "rises by itself"),
-        ({"now": "5"}, "at its limit"),
     ],
 )
 def test_a_level_that_cannot_be_kept_is_refused(changed, words):
@@ -322,3 +322,22 @@ def test_numbers_are_written_without_an_exponent_and_with_their_uncertainty():
     assert with_u(8.123, 0.06) == "8.12 ± 0.12"
     assert with_u(8.123, 0) == "8.12"
     assert with_u(412.3, 14) == "412 ± 28"
+
+
+@pytest.mark.parametrize(
+    "work", [lambda _g: 1 / 0, lambda _g: Result("x", "in", "x.", values={"x": math.inf})]
+)
+def test_more_than_can_be_reckoned_is_refused(work):
+    with pytest.raises(Refused, match="more than can be reckoned"):
+        answer(Worksheet("x", "X", "X?", (), work, ()), {})
+
+
+def test_limits_with_one_edge_are_said_too():
+    for ask, words in (
+        (Ask("x", "It", high=5), "It is at most 5."),
+        (Ask("x", "It", "L", low=6), "It is 6 L or more."),
+        (Ask("x", "It", low=9, above=True), "It lies above 9."),
+    ):
+        with pytest.raises(Refused) as refused:
+            read(Worksheet("x", "X", "X?", (ask,), lambda _g: Result("x", "in", "x."), ()), {"x": "5.5"})
+        assert refused.value.fields == {"x": words}

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from servicedesk.core.units import TypedWrong, parse_typed
 
-Kind = Literal["number", "numbers", "choice", "yes"]
+Kind = Literal["number", "numbers", "choice"]
 MOST_NUMBERS = 30
 
 
@@ -53,7 +53,7 @@ class Said:
 
 @dataclass(frozen=True)
 class Result:
-    """What came out: one word with its shape ("in", "out", "again"), a sentence, numbers, the arithmetic with numbers filled in,
+    """What came out: one word with its shape (a key of drawing.glyphs), a sentence, numbers, the arithmetic with numbers filled in,
     what to mind, hazards by their key, and rows under heads where the answer is a table. `values` are the bare numbers."""
 
     word: str
@@ -106,8 +106,6 @@ def _limits(ask: Ask) -> str:
 
 
 def _read(ask: Ask, text: str) -> Any:
-    if ask.kind == "yes":
-        return text.strip().lower() in ("1", "on", "yes", "true")
     if ask.kind == "choice":
         keys = [key for key, _label in ask.choices]
         chosen = text.strip() or keys[0]

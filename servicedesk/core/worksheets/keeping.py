@@ -68,7 +68,10 @@ def _work(given: Mapping[str, Any]) -> Result:
     if setting > 0:
         _container(given, per_day, setting, lines, values)
     if given["now"] is not None:
-        _silence(given, per_day, u, lines, mind, values)
+        try:
+            _silence(given, per_day, u, lines, mind, values)
+        except NoLevel as wrong:  # the channel's setting stands all the same
+            mind.insert(0, str(wrong))
     return Result(
         word="Keep level",
         glyph="in",

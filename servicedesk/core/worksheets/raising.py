@@ -148,19 +148,19 @@ def _correct(given: Mapping[str, Any]) -> Result:
         left_over_per_day=Known(given["drift"], given["drift_u"]),
         pump_step_ml=given["pump_step"],
     )
-    wide = plans.WIDTH * plan.u_end
+    wide, known = plans.WIDTH * plan.u_end, units.parameter(given["parameter"])
+    unit = units.unit_word(known.unit)
     lines = (
         Said("Today, the safe lower amount", said(plan.first_ml), "mL"),
         Said("Every later day", said(plan.ml_per_day), "mL", f"{plan.days} days in all"),
         Said("In all", said(plan.total_ml), "mL"),
-        Said("It ends at", f"{said(plan.end)} ± {said(wide, 2)}", "", "95 of 100"),
+        Said("It ends at", f"{said(plan.end)} ± {said(wide, 2)}", unit, "95 of 100"),
         *_ways(given, plan),
     )
     many = plan.days > 1
+    again = f"on day {plan.test_again_day} before the rest" if many else "before anything more"
     mind = (
-        f"Test again on day {plan.test_again_day} before the rest is given."
-        if many
-        else "Test again before anything more is given.",
+        f"Test again {again} is given.",
         "The running daily dose goes on meanwhile: this comes on top of it.",
         *_around(given, plan.first_ml * strength.value / net.value),
     )
@@ -168,12 +168,12 @@ def _correct(given: Mapping[str, Any]) -> Result:
     return Result(
         word=f"{plan.days} days" if many else "One dose",
         glyph="in",
-        sentence=f"{units.parameter(given['parameter']).name}: {said(plan.first_ml)} mL today{rest}",
+        sentence=f"{known.name}: {said(plan.first_ml)} mL today{rest}",
         said=lines,
         why=_arithmetic(given, plan, net, strength),
         mind=mind,
         hazards=("acid",) if given["salt"] in CAUSTIC else (),
-        heads=("Day", "mL", "Reaches about"),
+        heads=("Day", "mL", f"Reaches about, {unit}"),
         rows=tuple((str(p.day + 1), said(p.ml), said(p.reaches)) for p in plan.parts),
         values=_bare(plan),
     )

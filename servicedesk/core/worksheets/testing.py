@@ -74,7 +74,7 @@ VERDICTS = {
     "within": ("Within", "in", "The instrument keeps what it states, the uncertainty counted."),
     "outside": (
         "Outside",
-        "out",
+        "doubt",
         "The instrument is outside what it states, even with the uncertainty in its favour: calibrate it, then test again.",
     ),
     "cannot be told": (
@@ -85,11 +85,15 @@ VERDICTS = {
 }
 
 
+def _many(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 def _right(given: Mapping[str, Any]) -> Result:
     replicates, rows = _results(given)
     found = reference_value(replicates)
     both = with_u(found.value, found.u)
-    note = f"{found.replicates} results by {found.methods} methods"
+    note = f"{_many(found.replicates, 'result')} by {_many(found.methods, 'method')}"
     mind = []
     if not found.agree:
         mind.append("The results do not agree among themselves: the difference seen is the uncertainty.")
@@ -233,7 +237,7 @@ def _batch(given: Mapping[str, Any]) -> Result:
         mind.insert(0, rough)
     return Result(
         word="Good enough" if wide <= wanted else "Too rough",
-        glyph="in" if wide <= wanted else "out",
+        glyph="in" if wide <= wanted else "doubt",
         sentence=f"{said(concentrate, 4)} mL of concentrate in a batch of {said(total, 4)} mL; its strength is known to ± {said(wide, 2)} %.",
         said=tuple(lines),
         why=(f"{total:g} mL ÷ {parts:g} = {said(concentrate, 4)} mL of concentrate.", *how),

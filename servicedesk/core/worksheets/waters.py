@@ -50,7 +50,7 @@ def _toxic(given: Mapping[str, Any]) -> Result:
     )
     return Result(
         "Act now" if bad else "Low",
-        "limit" if bad else "in",
+        "over" if bad else "in",
         sentence,
         tuple(lines),
         why,
@@ -106,7 +106,7 @@ def _carbonate(given: Mapping[str, Any]) -> Result:
         )
     return Result(
         "Skeletons dissolve" if attacked else "Skeletons can grow",
-        "out" if attacked else "in",
+        "low" if attacked else "in",
         f"Aragonite is saturated {found.aragonite:.1f} times.",
         lines,
         (f"{given['alkalinity']:g} dKH = {here.umol_kg(given['alkalinity']):.0f} µmol/kg.",),
@@ -147,7 +147,7 @@ def _planted(given: Mapping[str, Any]) -> Result:
     high = value > given["most"]
     return Result(
         "Too much" if high else "Bearable",
-        "out" if high else "in",
+        "high" if high else "in",
         f"About {said(value, 2)} mg/L, if nothing but carbonate buffers this water.",
         (Said("Carbon dioxide", said(value, 2), "mg/L", "an estimate, never a measurement"),),
         ("From the first constant of carbonic acid at that temperature.",),

@@ -16,6 +16,7 @@ from servicedesk.core import units
 from servicedesk.desk.queries import board
 from servicedesk.desk.queries import tank as one
 from servicedesk.desk.queries import today as page
+from servicedesk.desk.queries.worksheets import problems
 from servicedesk.dispatch.queries import trouble
 from servicedesk.instruments.queries import standings_of
 from servicedesk.rounds.choices import StopState
@@ -110,6 +111,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "opened": "table" in request.GET,
         "overlays": one.overlays_of(row, bands, standings, now=now, zone=zone),
         "attention": attention,
+        "problems": problems(levels, bands),
         "state": states_of([row], day).get(row.pk),
         "cautions": one.cautions_at(row.site),
         "animals": livestock_of([row]),

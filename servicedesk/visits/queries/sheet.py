@@ -221,7 +221,7 @@ class TankToday:
             bands=tuple(band_spec(band) for band in self.bands.values()),
             tests=tuple(t.parameter for t in self.tests),
             expected={p: e for p, e in expectations.items() if e is not None},
-            products=tuple(_products(self.tank)),
+            products=tuple(products_of(self.tank)),
             fresh_mix=self.water_in.holds,
             trust=trust_by_parameter(self.standings),
             sensitive=tuple(sorted(sensitive)),
@@ -286,7 +286,7 @@ def _solutions(tank: Slot) -> QuerySet[Solution, tuple[Any, ...]]:
     return rows.order_by("-mine", "item__name", "pk").values_list(*names)
 
 
-def _products(tank: Tank) -> list[Product]:
+def products_of(tank: Tank) -> list[Product]:
     """Solutions on this tank's channels; where it has none for a parameter, those of the business."""
     found: dict[str, Product] = {}
     for parameter, key, name, *per_ml in _solutions(tank=tank.pk):

@@ -1,0 +1,71 @@
+"""Worksheets: a problem with the tank's numbers filled in, worked at once, by a link that can be kept and printed."""
+
+from uuid import UUID
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from clients.models import Tank
+from clients.queries import get_tank_for
+from servicedesk.core.tables import read_json
+from servicedesk.core.worksheets import Result, Worksheet
+from servicedesk.core.worksheets.book import WORKSHEETS
+from servicedesk.desk.forms import WorksheetForm
+from servicedesk.desk.queries.worksheets import filled
+from servicedesk.desk.views.office import staff_of
+from servicedesk.staff.models import User
+from servicedesk.web.zones import day_of
+
+
+def _tank(user: User, key: UUID | None) -> Tank | None:
+    return None if key is None else get_tank_for(user, key, on=day_of(timezone.now()))
+
+
+@login_required
+@require_GET
+def worksheets(request: HttpRequest) -> HttpResponse:
+    """All worksheets, empty."""
+    staff_of(request, office=False)
+    return render(request, "desk/worksheets.html", {"sheets": WORKSHEETS.values(), "tank": None})
+
+
+@login_required
+@require_GET
+def of_tank(request: HttpRequest, key: UUID) -> HttpResponse:
+    """All worksheets, to be filled in from one tank."""
+    tank = _tank(staff_of(request, office=False), key)
+    return render(request, "desk/worksheets.html", {"sheets": WORKSHEETS.values(), "tank": tank})
+
+
+def cautions(sheet: Worksheet, result: Result | None) -> list[dict[str, object]]:
+    """Hazards of the worksheet and of what came out."""
+    wanted = {*sheet.hazards, *(result.hazards if result else ())}
+    return [hazard for hazard in read_json("hazards.json")["hazards"] if hazard["id"] in wanted]
+
+
+@login_required
+@require_GET
+def worksheet(request: HttpRequest, sheet: str, key: UUID | None = None) -> HttpResponse:
+    """One worksheet: as it is filled in from the tank, or as it was typed (the address holds everything)."""
+    user = staff_of(request, office=False)
+    tank = _tank(user, key)
+    if sheet not in WORKSHEETS:
+        raise Http404
+    page = WORKSHEETS[sheet]
+    start = filled(page, tank, parameter=request.GET.get("for", ""), at=timezone.now())
+    typed = {ask.key: request.GET[ask.key] for ask in page.asks if ask.key in request.GET}
+    form = WorksheetForm(page, {**start, **typed})
+    result = form.worked()
+    if result is None and not typed and not form.non_field_errors():  # an empty field is no fault yet
+        form = WorksheetForm(page, None, initial=start)
+    context = {
+        "sheet": page,
+        "tank": tank,
+        "form": form,
+        "result": result,
+        "cautions": cautions(page, result),
+    }
+    return render(request, "desk/worksheet.html", context)
