@@ -164,3 +164,9 @@ def reopen_task(*, task: Task) -> None:
     done = standing(TaskFact.objects.filter(task=task, outcome=Outcome.DONE))
     if not done.exists():
         Task.objects.filter(pk=task.pk, state=TaskState.DONE).update(state=TaskState.OPEN)
+
+
+@transaction.atomic
+def call_off(*, keys: list[str]) -> int:
+    """Open tasks of a cause that fell away are called off; how many."""
+    return Task.objects.filter(key__in=keys, state=TaskState.OPEN).update(state=TaskState.CALLED_OFF)

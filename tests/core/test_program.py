@@ -132,7 +132,7 @@ def test_the_files_pool_unpacks_to_whole_cases():
 def test_there_are_thousands_of_vectors():
     kept = json.loads(vectors.FILE.read_text(encoding="utf-8"))
 
-    assert sum(len(p["cases"]) for p in kept["programs"]) >= 2500
+    assert sum(len(p["cases"]) for p in kept["programs"]) >= 5000
 
 
 def test_the_vectors_use_every_operation():

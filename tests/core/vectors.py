@@ -43,10 +43,11 @@ def sheet_of(water_type: str, *, state: str = "normal") -> TankSheet:
         bands=bands,
         tests=tuple(b.parameter for b in bands[:7]),
         expected={p: Expected(v * 0.85, v * 1.1, v) for p, v in middle.items() if p in ("alkalinity", "ph", "nitrate") and v},
-        products=(Product("k1", "carbonate solution", "alkalinity", 1.06), Product("k2", "calcium solution", "calcium", 38.0)) if marine else (),
+        products=(Product("k1", "carbonate solution", "alkalinity", 1.06, salt="Na2CO3", channel="c1", running_ml=12.5, pump_step_ml=0.5, most_ml=400.0), Product("k2", "calcium solution", "calcium", 38.0, channel="c2")) if marine else (),
         fresh_mix={"salinity": 35.0, "alkalinity": 8.0, "calcium": 420.0, "nitrate": 0.0} if marine else ({} if water_type == "pond" else {"nitrate": 5.0}),
         trust={"alkalinity": "not_to_act_on"} if water_type == "reef_soft" else {},
         sensitive=("copper",),
+        test_u={"alkalinity": 0.2, "calcium": 8.0} if marine else {},
     )  # fmt: skip
 
 
@@ -86,6 +87,7 @@ OPERATIONS: dict[str, Any] = {
     "negative": ["-", "a"],
     "abs": ["abs", "a"],
     "ceil": ["ceil", "a"],
+    "sqrt": ["sqrt", "a"],
     "clamp": ["clamp", "a", -1, "b"],
     **{f"round {d}": ["round", "a", d] for d in (0, 1, 2, 9)},
     **{f"fixed {d}": ["fixed", "a", d] for d in (0, 1, 2, 9)},
@@ -134,12 +136,32 @@ def rare() -> list[tuple[str, TankSheet, list[dict[str, float | None]]]]:
         fresh_mix={"nitrate": 40.0},
         sensitive=("copper",),
     )  # fmt: skip
+    caustic = replace(
+        dosed,
+        products=(Product("k1", "lye", "alkalinity", 50.0, salt="NaOH", channel="c1"),),
+    )
+    soda = replace(dosed, products=(Product("k1", "soda", "alkalinity", 1.06, salt="NaHCO3"),))
+    unsure = replace(dosed, net_l_u=310.0)
+    toxic = replace(
+        dosed,
+        water_type="brackish",
+        bands=tuple(
+            BandSpec(p, u, high=h)
+            for p, u, h in (("ammonia_total", "mg/L N", 0.1), ("ph", "pH", 8.6), ("temperature", "C", 28.0))
+        ),
+        tests=("ammonia_total",),
+        sensitive=(),
+    )
     mixed = replace(dosed, products=(), fresh_mix={"alkalinity": 8.0, "calcium": 370.0}, sensitive=())
     salty = replace(mixed, bands=(BandSpec("salinity", "PSS-78", 34, 35, 36, 32.5, 37, 1, 1.5),), tests=("salinity",), fresh_mix={"salinity": 30.0})  # fmt: skip
     acid = replace(mixed, water_type="planted", bands=(BandSpec("ph", "pH", 6.6, 7.2, 7.8), BandSpec("carbonate_hardness", "dKH", 3, 5, 10, 1.5, 16, 2, 2)), tests=("ph",))  # fmt: skip
     good = {"alkalinity": 8.0, "calcium": 430.0, "copper": 0.0, "nitrate": 5.0, "redox": 300.0}
     return [
         ("dosed with old water", dosed, [low, good, {**low, "redox": None}, {**low, "alkalinity": 8.0}]),
+        ("caustic", caustic, [low, good, {**low, "alkalinity": 2.0}]),
+        ("bicarbonate", soda, [low, good]),
+        ("volume unsure", unsure, [low, good]),
+        ("toxic ammonia", toxic, [{"ammonia_total": a, "ph": ph, "temperature": t} for a in (0.0, 0.05, 0.099, 0.5, 3.0) for ph in (None, 5.5, 7.0, 8.0, 8.3, 9.2) for t in (None, 4.0, 25.0, 31.0)]),
         ("nothing to dose", mixed, [low, good, {**low, "nitrate": 0.0}, {**low, "alkalinity:doubt": 1.0}]),
         ("thin mix", salty, [{"salinity": 33.0}, {"salinity": 27.0}, {"salinity": 36.6}, {"salinity": 35.0}]),
         ("acid", acid, [{"ph": ph, "carbonate_hardness": kh} for ph in (6.0, 6.6, 7.0) for kh in (1.0, 2.0, 5.0)]),
@@ -189,7 +211,7 @@ def make() -> dict[str, Any]:
     sheets.append(("a small tank", replace(sheet_of("reef_mixed"), net_l=38.0, net_l_u=2.0)))
     programs = [packed("every operation", *operations())]
     for name, sheet in sheets:
-        cases = [*edges(sheet), *rounds(sheet, rng, 60)]
+        cases = [*edges(sheet), *rounds(sheet, rng, 150)]
         programs.append(packed(name, compile_sheet(sheet), cases))
     programs += [packed(name, compile_sheet(sheet), cases) for name, sheet, cases in rare()]
     return {"seed": SEED, "programs": programs}

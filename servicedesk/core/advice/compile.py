@@ -12,6 +12,7 @@ from servicedesk.core.advice.corrections import (
 )
 from servicedesk.core.advice.emergencies import emergency_lines
 from servicedesk.core.advice.sheet import FORBIDDING, BandSpec, TankSheet
+from servicedesk.core.advice.toxic import toxic_steps
 from servicedesk.core.advice.verdicts import inputs_of, surprise_step, verdict_of, word_steps
 from servicedesk.core.program import check
 from servicedesk.core.program.evaluate import VERSION, Checked
@@ -86,6 +87,7 @@ def _compiled(saying: _BySaying) -> Checked:
     for band in bands:
         steps += [[name, expression] for name, expression in word_steps(band)]
         steps.append(list(surprise_step(sheet, band.parameter)))
+    steps += [list(step) for step in toxic_steps(sheet)]
     program: dict[str, Any] = {
         "version": VERSION,
         "inputs": [name for band in bands for name in inputs_of(band.parameter)],

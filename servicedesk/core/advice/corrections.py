@@ -16,6 +16,9 @@ Expression = Any
 DOSED = ("alkalinity", "carbonate_hardness", "calcium", "magnesium", "potassium")
 MOST_A_DAY = 0.3
 SAFE_K = 2.0
+WIDTH = 1.8
+"""Standard uncertainties of a stated interval, as chemistry.plans.WIDTH."""
+CAUSTIC = ("NaOH", "Ca(OH)2")
 LEAST_STEPS = 20
 SMALL_L = 100.0
 
@@ -95,14 +98,35 @@ def _digits(most_ml: float) -> int:
     return min(3, max(0, math.ceil(math.log10(LEAST_STEPS / most_ml))))
 
 
+def _safe_share(sheet: TankSheet, product: Product) -> float:
+    """Which share of a day's dose is safe even when the water is less and the solution stronger than believed, each by two
+    standard uncertainties (as chemistry.plans.safe_ml)."""
+    least = 1 - SAFE_K * sheet.net_l_u / sheet.net_l
+    if least <= 0:
+        return 0.0
+    return least / (1 + SAFE_K * product.per_ml_u_rel)
+
+
 def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: Product) -> Expression:
     p = band.parameter
+    safe = _safe_share(sheet, product)
+    if safe == 0:
+        return plain("volume_unsure", p)
     relative = math.hypot(sheet.net_l_u / sheet.net_l, product.per_ml_u_rel)
     rise: Expression = ["-", goal, p]
-    days: Expression = ["max", 1.0, ["ceil", ["-", ["/", rise, step], 1e-9]]]
+    days: Expression = ["max", 1.0, ["ceil", ["-", ["/", rise, step * safe], 1e-9]]]
     total: Expression = ["/", ["*", rise, sheet.net_l], product.per_ml]
     digits = _digits(step * sheet.net_l / product.per_ml)
-    today = _floor(["/", ["/", total, days], 1 + SAFE_K * relative], digits)
+    daily = _floor(["/", total, days], digits)
+    today = _floor(["*", ["/", total, days], safe], digits)
+    given = ["+", today, ["*", ["-", days, 1], daily]]
+    rises = ["/", ["*", given, product.per_ml], sheet.net_l]
+    wide: Expression = ["sqrt", ["+", sheet.test_u.get(p, 0.0) ** 2, ["*", rises, rises, relative**2]]]
+    end = {
+        "end": shown(p, band.unit, ["+", p, rises]),
+        "wide": shown(p, band.unit, ["*", WIDTH, wide], step=True),
+        "unit": unit_of(band.unit),
+    }
     why = {
         "goal": shown(p, band.unit, goal),
         "value": shown(p, band.unit, p),
@@ -111,22 +135,60 @@ def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: P
         "strength": ["fixed", product.per_ml, 3],
         "total": ["fixed", total, digits],
         "days": ["fixed", days, 0],
-        "u": ["fixed", 100 * relative, 0],
+        "safe": ["fixed", 100 * (1 - safe), 0],
+        "end": ["say", "ends_at", end],
     }
-    more = ["say", "more_days", {"days": ["fixed", days, 0]}]
+    more = {"daily": ["fixed", daily, digits], "days": ["fixed", ["-", days, 1], 0]}
     parts = {
         "parameter": name_of(p),
         "ml": ["fixed", today, digits],
         "product": ["word", product.name],
-        "days_text": ["if", [">", days, 1], more, ["say", "one_day", {}]],
+        "days_text": ["if", [">", days, 1], ["say", "more_days", more], ["say", "one_day", end]],
     }
     extra = {
         "why": ["say", "why_raise", why],
+        "mind": _mind(product),
         "product": ["word", product.key],
         "parameter": ["word", p],
         "ml": ["round", today, digits],
+        "rest_ml": ["round", ["*", ["-", days, 1], daily], digits],
+        "rest_days": ["-", days, 1],
+        **_by_pump(product, daily, days),
     }
     return ["say", "raise", parts, extra]
+
+
+def _mind(product: Product) -> Expression:
+    """What the solution does besides, where its salt is known."""
+    if product.salt in CAUSTIC:
+        return ["say", "mind_caustic", {}]
+    if product.salt == "Na2CO3":
+        return ["say", "mind_carbonate", {}]
+    if product.salt == "NaHCO3":
+        return ["say", "mind_bicarbonate", {}]
+    return None
+
+
+def _by_pump(product: Product, daily: Expression, days: Expression) -> dict[str, Expression]:
+    """The temporary setting of the channel that brings the rest, where there is one that can give it; never what is caustic."""
+    if not product.channel or product.salt in CAUSTIC:
+        return {}
+    step = product.pump_step_ml or 0.001
+    rate = ["*", ["-", ["ceil", ["-", ["/", ["+", product.running_ml, daily], step]]]], step]
+    possible = [">", days, 1]
+    if product.most_ml is not None:
+        possible = ["and", possible, ["<=", rate, product.most_ml]]
+    digits = min(3, max(0, math.ceil(-math.log10(step) - 1e-9)))
+    parts = {
+        "rate": ["fixed", rate, digits],
+        "days": ["fixed", ["-", days, 1], 0],
+        "running": ["fixed", product.running_ml, digits],
+    }
+    return {
+        "pump": ["if", possible, ["say", "by_pump", parts], None],
+        "channel": ["if", possible, ["word", product.channel], None],
+        "rate": ["if", possible, ["round", rate, digits], None],
+    }
 
 
 def _change(sheet: TankSheet, band: BandSpec, goal: float, fresh: float, name: str) -> Expression:

@@ -4,6 +4,7 @@ from typing import Any
 
 from servicedesk.core.advice.corrections import litre_digits, step_parts
 from servicedesk.core.advice.sheet import FRESH, TankSheet
+from servicedesk.core.advice.toxic import HARMFUL, TOXIC, toxic_steps
 
 Expression = Any
 MOST_AT_ONCE = 0.5
@@ -23,13 +24,30 @@ def _line(condition: Expression, name: str, parts: dict[str, Expression]) -> Exp
     return ["if", condition, ["say", name, parts, {"urgent": True}], None]
 
 
+def _ammonia_lines(sheet: TankSheet, high: float) -> list[Expression]:
+    """Total ammonia over its band is acted on at once. Where pH and temperature of today tell how much of it is toxic, that is
+    said: of little the warning is against raising the pH, and much counts even within the band."""
+    parts = {"litres": _litres(sheet, "ammonia_total", high / 2)}
+    over = _is("ammonia_total", "above", "above_limit")
+    if not toxic_steps(sheet):
+        return [_line(over, "act_ammonia", parts)]
+    known = ["not", ["missing", TOXIC]]
+    bound = ["and", over, known, ["<", TOXIC, HARMFUL]]
+    toxic = {**parts, "toxic": ["fixed", TOXIC, 3]}
+    return [
+        _line(["and", over, known, [">=", TOXIC, HARMFUL]], "act_ammonia_toxic", toxic),
+        _line(["and", over, ["missing", TOXIC]], "act_ammonia", parts),
+        _line(bound, "ammonia_bound", {**toxic, "total": ["fixed", "ammonia_total", 2]}),
+        _line(["and", ["not", over], known, [">=", TOXIC, HARMFUL]], "act_ammonia_toxic", toxic),
+    ]
+
+
 def emergency_lines(sheet: TankSheet) -> list[Expression]:
     """Lines that stand before everything else and wait for no other test."""
     have = {b.parameter: b for b in sheet.bands}
     lines = []
     if "ammonia_total" in have:
-        litres = _litres(sheet, "ammonia_total", (have["ammonia_total"].high or 0.1) / 2)
-        lines.append(_line(_is("ammonia_total", "above", "above_limit"), "act_ammonia", {"litres": litres}))
+        lines += _ammonia_lines(sheet, have["ammonia_total"].high or 0.1)
     if "nitrite" in have and sheet.water_type in (*FRESH, "brackish"):
         litres = _litres(sheet, "nitrite", (have["nitrite"].high or 0.1) / 2)
         lines.append(_line(_is("nitrite", "above", "above_limit"), "act_nitrite", {"litres": litres}))

@@ -42,7 +42,8 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Line:
-    """One line of advice; `why` opens the arithmetic; product and ml are set where it proposes a dose."""
+    """One line of advice; `why` opens the arithmetic, `mind` says what it does besides. Where it proposes a dose product and
+    ml are set, what is left for later days (rest_ml in rest_days), and how a channel could give that (pump, channel, rate)."""
 
     sentence_id: str
     parts: Mapping[str, Any]
@@ -51,10 +52,26 @@ class Line:
     product: str = ""
     parameter: str = ""
     ml: float | None = None
+    mind: str = ""
+    rest_ml: float = 0.0
+    rest_days: float = 0.0
+    pump: str = ""
+    channel: str = ""
+    rate: float | None = None
 
     @property
     def sentence(self) -> str:
         return say(self.sentence_id, self.parts)
+
+    @property
+    def rest_text(self) -> str:
+        """What is left in mL, as it is written down."""
+        return f"{self.rest_ml:.9g}"
+
+    @property
+    def rate_text(self) -> str:
+        """The temporary rate in mL a day, as it is written down."""
+        return "" if self.rate is None else f"{self.rate:.9g}"
 
 
 @dataclass(frozen=True)
@@ -84,15 +101,19 @@ def say(sentence_id: str, parts: Mapping[str, Any]) -> str:
 
 def _line(said: Mapping[str, Any]) -> Line:
     extra = said.get("with", {})
-    why = extra.get("why")
+    texts = {name: say(s["say"], s["parts"]) for name in ("why", "mind", "pump") if (s := extra.get(name))}
     return Line(
         sentence_id=said["say"],
         parts=said["parts"],
         urgent=bool(extra.get("urgent")),
-        why=say(why["say"], why["parts"]) if why else "",
+        **texts,
         product=extra.get("product", ""),
         parameter=extra.get("parameter", ""),
         ml=extra.get("ml"),
+        rest_ml=extra.get("rest_ml") or 0.0,
+        rest_days=extra.get("rest_days") or 0.0,
+        channel=extra.get("channel") or "",
+        rate=extra.get("rate"),
     )
 
 

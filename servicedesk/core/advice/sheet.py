@@ -41,24 +41,34 @@ class BandSpec:
 
 @dataclass(frozen=True)
 class Product:
-    """A solution on this tank's list: canonical units times litres per mL, relative standard uncertainty."""
+    """A solution on this tank's list: canonical units times litres per mL, relative standard uncertainty; the salt in it
+    where that is known (a formula); and of the channel that gives it here (if one does) its key, what it runs at, its step
+    and the most it gives, mL a day."""
 
     key: str
     name: str
     parameter: str
     per_ml: float
     per_ml_u_rel: float = 0.02
+    salt: str = ""
+    channel: str = ""
+    running_ml: float = 0.0
+    pump_step_ml: float = 0.0
+    most_ml: float | None = None
 
     def __post_init__(self) -> None:
         if self.per_ml <= 0:
             raise SheetWrong(f"The strength of {self.name} must be above nought.")
+        if self.running_ml < 0 or self.pump_step_ml < 0:
+            raise SheetWrong(f"What the channel of {self.name} gives is nought or more.")
 
 
 @dataclass(frozen=True)
 class TankSheet:
     """A tank on a day. `tests` are the parameters that today's round of tests asks for; `fresh_mix` what the water
     for changes holds; `state` a tank state; `trust` where the tank's instruments stand per parameter ("believed",
-    "to_check", "not_to_act_on"); `sensitive` what its animals cannot bear (e.g. "copper")."""
+    "to_check", "not_to_act_on"); `sensitive` what its animals cannot bear (e.g. "copper"); `test_u` the standard
+    uncertainty of the usual test of a parameter, canonical units."""
 
     water_type: str
     net_l: float
@@ -71,6 +81,7 @@ class TankSheet:
     fresh_mix: Mapping[str, float] = field(default_factory=dict)
     trust: Mapping[str, str] = field(default_factory=dict)
     sensitive: tuple[str, ...] = ()
+    test_u: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if self.net_l <= 0:

@@ -91,7 +91,7 @@ def _net(known: Known) -> Typed:
 def _raise(known: Known) -> Typed:
     parameter = known.chosen(RAISED)
     band = known.band(parameter)
-    product = next((p for p in products_of(known.tank) if p.parameter == parameter), None)
+    product = next((p for p in products_of(known.tank, at=known.at) if p.parameter == parameter), None)
     typed = {
         **_net(known),
         "parameter": parameter,
@@ -146,7 +146,7 @@ def _several(known: Known) -> Typed:
         if band.goal is not None and value:
             typed[f"rise_{parameter}"] = text_of(max(0.0, band.goal - float(value)))
         typed[f"step_{parameter}"] = text_of(band.max_rise_per_day)
-    products = [p for p in products_of(known.tank) if p.parameter in MIXED]
+    products = [p for p in products_of(known.tank, at=known.at) if p.parameter in MIXED]
     for number, product in enumerate(products[:4], 1):
         typed[f"p{number}_{product.parameter}"] = text_of(product.per_ml)
     return typed

@@ -1,7 +1,7 @@
 """One tank on one day: today's tests, what history expects, the compiled program and what it says."""
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Any
@@ -19,10 +19,13 @@ from servicedesk.core.metrology.uncertainty import (
     Replicate,
     reference_value,
     repeat_u,
+    standard_uncertainty,
     tolerance,
 )
+from servicedesk.core.tables import read_csv
 from servicedesk.core.tracking.history import Expected, expected
 from servicedesk.dosing.models import Channel, Solution
+from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.queries import Standings, standings_of, trust_by_parameter
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Visit
@@ -41,6 +44,7 @@ from servicedesk.web.prepared import KEY, Slot, prepared
 from servicedesk.web.zones import day_of
 
 HISTORY_DAYS = 180
+SALTS = frozenset(row["salt"] for row in read_csv("salts.csv"))
 REPLICATES_WITHIN = timedelta(hours=3)
 """Results of one visit (common practice)."""
 MOST_POINTS = 12
@@ -202,6 +206,12 @@ class TankToday:
             points, tolerance=max(wide, least), steepest=None if steepest is None else steepest / 7
         )
 
+    def _test_u(self, test: TankTest) -> float:
+        """The standard uncertainty of a test by its usual method, where the band would have the value."""
+        band = self.bands.get(test.parameter)
+        goal = band_spec(band).goal if band else None
+        return standard_uncertainty(spec_of(test.method), goal or 0.0)
+
     @cached_property
     def water_in(self) -> WaterIn:
         """The water that this tank gets at a change."""
@@ -221,10 +231,11 @@ class TankToday:
             bands=tuple(band_spec(band) for band in self.bands.values()),
             tests=tuple(t.parameter for t in self.tests),
             expected={p: e for p, e in expectations.items() if e is not None},
-            products=tuple(products_of(self.tank)),
+            products=tuple(products_of(self.tank, at=self.at)),
             fresh_mix=self.water_in.holds,
             trust=trust_by_parameter(self.standings),
             sensitive=tuple(sorted(sensitive)),
+            test_u={t.parameter: self._test_u(t) for t in self.tests},
         )
 
     @cached_property
@@ -282,16 +293,37 @@ def _solutions(tank: Slot) -> QuerySet[Solution, tuple[Any, ...]]:
     rows = Solution.objects.annotate(mine=Exists(mine)).filter(
         Q(mine=True) | Q(item__retired_on__isnull=True)
     )
-    names = ("parameter", "pk", "item__name", "per_ml", "per_ml_u_rel")
+    names = ("parameter", "pk", "item__name", "per_ml", "per_ml_u_rel", "composition")
     return rows.order_by("-mine", "item__name", "pk").values_list(*names)
 
 
-def products_of(tank: Tank) -> list[Product]:
-    """Solutions on this tank's channels; where it has none for a parameter, those of the business."""
+def products_of(tank: Tank, *, at: datetime) -> list[Product]:
+    """Solutions on this tank's channels, with what those run at; where it has none for a parameter, those of the business."""
+    channels = channels_of([tank])
+    rates = Settings(channels, at) if channels else None
+    giving = {channel.solution_id: channel for channel in reversed(channels)}
     found: dict[str, Product] = {}
-    for parameter, key, name, *per_ml in _solutions(tank=tank.pk):
-        found.setdefault(parameter, Product(str(key), name, parameter, *per_ml))
+    for parameter, key, name, per_ml, per_ml_u_rel, composition in _solutions(tank=tank.pk):
+        if parameter in found:
+            continue
+        product = Product(str(key), name, parameter, per_ml, per_ml_u_rel, salt=salt_in(composition))
+        channel = giving.get(key)
+        if channel is not None and rates is not None:
+            product = replace(
+                product,
+                channel=str(channel.pk),
+                running_ml=rates.rate(channel) or 0.0,
+                pump_step_ml=channel.step_ml,
+                most_ml=channel.max_ml_per_day,
+            )
+        found[parameter] = product
     return [product for _parameter, product in sorted(found.items())]
+
+
+def salt_in(composition: str) -> str:
+    """The salt of a solution, where its composition begins with a formula that the core knows: "Na2CO3, 100 g/L"."""
+    first = composition.replace(",", " ").split()
+    return first[0] if first and first[0] in SALTS else ""
 
 
 def untested_in(visit: Visit, tanks: list[Tank]) -> dict[UUID, list[str]]:

@@ -32,10 +32,12 @@ def work_on(tank: Tank, entries: Iterable[Entry]) -> Work:
 
 @dataclass
 class Since:
-    """mL given by hand per solution (by its id, as text), and the litres changed, both after the last test."""
+    """mL given by hand per solution (by its id, as text), and the litres changed, both after the last test; the channels (ids as
+    text) whose rate was set at this visit."""
 
     given: dict[str, str] = field(default_factory=dict)
     changed: str = ""
+    set_here: frozenset[str] = frozenset()
 
 
 def done_since_tests(visit: Visit, tank: Tank, today: TankToday) -> Since:
@@ -43,7 +45,8 @@ def done_since_tests(visit: Visit, tank: Tank, today: TankToday) -> Since:
     tests = {p: max(r.at for r in rows) for p, rows in today.today.items() if rows}
     if not tests:
         return Since()
-    work = work_on(tank, entries_of(visit, EntryKind.DOSE, EntryKind.WATER_CHANGE))
+    entries = list(entries_of(visit, EntryKind.DOSE, EntryKind.WATER_CHANGE, EntryKind.RATE))
+    work = work_on(tank, entries)
     given: dict[str, float] = {}
     for dose in work.doses:
         tested = tests.get(dose.solution.parameter)
@@ -51,5 +54,7 @@ def done_since_tests(visit: Visit, tank: Tank, today: TankToday) -> Since:
             given[str(dose.solution_id)] = given.get(str(dose.solution_id), 0.0) + dose.ml
     litres = sum(change.litres for change in work.changes if change.at >= max(tests.values()))
     return Since(
-        given={solution: f"{ml:g}" for solution, ml in given.items()}, changed=f"{litres:g}" if litres else ""
+        given={solution: f"{ml:g}" for solution, ml in given.items()},
+        changed=f"{litres:g}" if litres else "",
+        set_here=frozenset(str(e.payload.get("channel")) for e in entries if e.kind == EntryKind.RATE),
     )

@@ -251,7 +251,10 @@ def advise(request: HttpRequest, key: UUID) -> HttpResponse:
     context = o.context(
         "advise",
         urgent=judgement.urgent,
-        advice=[(line, since.given.get(line.product, "")) for line in judgement.advice],
+        advice=[
+            (line, since.given.get(line.product, ""), bool(line.rate) and line.channel not in since.set_here)
+            for line in judgement.advice
+        ],
         changed=since.changed,
         waits=waits,
         nothing_tested=nothing_tested,

@@ -41,6 +41,7 @@ const ARITHMETIC = {
   max: Math.max,
   abs: Math.abs,
   ceil: Math.ceil,
+  sqrt: (a) => (a >= 0 ? Math.sqrt(a) : null),
   clamp: (a, low, high) => Math.max(low, Math.min(high, a)),
   round,
   fixed,
