@@ -42,6 +42,13 @@ UNCOUNTED = (
 is held by the tests of the rooms."""
 
 
+def _flushes(item: pytest.Item) -> bool:
+    """Whether the database is emptied after a test: such tests stay behind all others."""
+    mark = item.get_closest_marker("django_db")
+    fixtures = {"transactional_db", "live_server"} & set(getattr(item, "fixturenames", ()))
+    return bool(fixtures or (mark and mark.kwargs.get("transaction")))
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Long tests only when asked for. On a bare machine what needs a browser or a server is left out and named at
     the end; in CI it stays in and fails."""
@@ -55,6 +62,10 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
                 getattr(item, "fixturenames", ())
             ):
                 item.add_marker(NO_DATABASE)
+    if (
+        coverage.Coverage.current() is not None
+    ):  # what is loaded, or kept, is then counted where it is counted at all
+        items.sort(key=lambda item: (_flushes(item), item.nodeid.startswith(UNCOUNTED)))
     left = [item for item in items if unwanted & set(item.keywords)]
     for mark in unwanted:
         LEFT_OUT[mark] = sum(1 for item in left if mark in item.keywords)

@@ -80,8 +80,8 @@ def test_without_a_file_those_of_the_project_are_recomputed():
         int, re.fullmatch(r"(\d+) passed, (\d+) failed, (\d+) unknown", lines[-1]).groups()
     )
 
-    assert passed + failed + unknown == 256
-    assert (passed, failed, unknown) == (252, 2, 2)
+    assert passed + failed + unknown == 384
+    assert (passed, failed, unknown) == (382, 2, 0)
 
 
 @pytest.mark.django_db
@@ -90,7 +90,7 @@ def test_the_page_leads_with_how_many_are_met_and_shows_first_what_is_not():
     browser.force_login(make_owner(), backend=SIGNED)
     shown = browser.get("/check-values/").content.decode()
 
-    assert "<b>252 of 256 published values are met</b>" in shown
+    assert "<b>382 of 384 published values are met</b>" in shown
     assert "5 are from memory" in shown
     assert shown.index("It agrees with every digit that is printed") < shown.index(
         "log10 K1 (Lueker et al. 2000)"

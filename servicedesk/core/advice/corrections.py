@@ -119,14 +119,7 @@ def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: P
     digits = _digits(step * sheet.net_l / product.per_ml)
     daily = _floor(["/", total, days], digits)
     today = _floor(["*", ["/", total, days], safe], digits)
-    given = ["+", today, ["*", ["-", days, 1], daily]]
-    rises = ["/", ["*", given, product.per_ml], sheet.net_l]
-    wide: Expression = ["sqrt", ["+", sheet.test_u.get(p, 0.0) ** 2, ["*", rises, rises, relative**2]]]
-    end = {
-        "end": shown(p, band.unit, ["+", p, rises]),
-        "wide": shown(p, band.unit, ["*", WIDTH, wide], step=True),
-        "unit": unit_of(band.unit),
-    }
+    end = _end(sheet, band, product, ["+", today, ["*", ["-", days, 1], daily]], relative)
     why = {
         "goal": shown(p, band.unit, goal),
         "value": shown(p, band.unit, p),
@@ -156,6 +149,20 @@ def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: P
         **_by_pump(product, daily, days),
     }
     return ["say", "raise", parts, extra]
+
+
+def _end(
+    sheet: TankSheet, band: BandSpec, product: Product, given: Expression, relative: float
+) -> dict[str, Expression]:
+    """Where the value ends after so many mL, and the interval about it, as parts of a sentence."""
+    p = band.parameter
+    rises = ["/", ["*", given, product.per_ml], sheet.net_l]
+    wide = ["sqrt", ["+", sheet.test_u.get(p, 0.0) ** 2, ["*", rises, rises, relative**2]]]
+    return {
+        "end": shown(p, band.unit, ["+", p, rises]),
+        "wide": shown(p, band.unit, ["*", WIDTH, wide], step=True),
+        "unit": unit_of(band.unit),
+    }
 
 
 def _mind(product: Product) -> Expression:

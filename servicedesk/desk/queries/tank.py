@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from django.db.models import F
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -189,6 +190,7 @@ class Fitted:
 
     equipment: Equipment
     measures: list[tuple[str, str, str]]
+    instrument: UUID | None = None
 
 
 def fitted_at(tank: Tank, standings: Standings) -> list[Fitted]:
@@ -198,7 +200,8 @@ def fitted_at(tank: Tank, standings: Standings) -> list[Fitted]:
         name = units.parameter(parameter).name
         by_equipment.setdefault(equipment, []).append((name, str(standing.trust), standing.why))
     rows = tank.equipment.filter(retired_on__isnull=True).order_by("kind", "name")
-    return [Fitted(row, sorted(by_equipment.get(row.pk, []))) for row in rows]
+    keys = rows.annotate(own=F("instrument__pk"))
+    return [Fitted(row, sorted(by_equipment.get(row.pk, [])), row.own) for row in keys]
 
 
 @dataclass(frozen=True)

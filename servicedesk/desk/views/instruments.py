@@ -2,6 +2,7 @@
 
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django import forms
 from django.contrib import messages
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.queries import tanks_for
 from servicedesk.core import units
+from servicedesk.desk.queries.agreement import beside
 from servicedesk.desk.views.office import staff_of
 from servicedesk.instruments.actions import make_token, revoke_token
 from servicedesk.instruments.models import Instrument, Measure, Token
@@ -41,12 +43,19 @@ def _measured(row: Measure) -> dict[str, Any]:
 
 def _page(request: HttpRequest, row: Instrument, form: PassForm) -> HttpResponse:
     now = timezone.now()
-    measures = row.measures.select_related("method", "reagent").order_by("parameter", "pk")
+    measures = row.measures.select_related("method", "reagent", "instrument__tank").order_by(
+        "parameter", "pk"
+    )
     passes = [
         {"token": t, "open": t.revoked_at is None and (t.expires_at is None or t.expires_at > now)}
         for t in row.tokens.order_by("-made_at", "-pk")
     ]
-    context = {"instrument": row, "measures": [_measured(m) for m in measures], "passes": passes}
+    context = {
+        "instrument": row,
+        "measures": [_measured(m) for m in measures],
+        "passes": passes,
+        "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
+    }
     return render(request, "desk/own_instrument.html", {**context, "form": form})
 
 

@@ -5,7 +5,7 @@ is checked here; numbers are read as people type them."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any, TypeVar
 from uuid import UUID
@@ -30,6 +30,7 @@ from servicedesk.stock.models import Item, Lot
 from servicedesk.upkeep import actions as upkeep
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.actions.back_on import tell_what_is_off
+from servicedesk.visits.actions.rest import book_end, book_rest, end_of, keys_of
 from servicedesk.visits.actions.wire import Refused, Wire, key_of
 from servicedesk.visits.choices import TAKEN_BACK, EntryKind
 from servicedesk.visits.models import Entry, Photo, Visit
@@ -43,8 +44,6 @@ Row = TypeVar("Row")
 LONGEST = 2000
 STANDARD_HPA = 1013.25
 MOST_PRICE = 1_000_000
-MOST_REST_DAYS = 60
-REST_WITHIN_DAYS = 7
 FIELDS = ("summary", "changed", "staff_do", "staff_dont")
 
 
@@ -189,28 +188,8 @@ def _dose(m: Making) -> None:
     _use(m, solution.item, ml)
     rest = m.number_or_none("rest_ml")
     if rest:
-        _book_rest(m, tank, solution, rest, int(m.number_or_none("rest_days") or 1))
-
-
-def _book_rest(m: Making, tank: Tank, solution: Solution, rest_ml: float, days: int) -> None:
-    """What remains of a correction is a task: the value is tested again before it is given."""
-    if not 0 < rest_ml <= dosing.MOST_ML or not 1 <= days <= MOST_REST_DAYS:
-        raise Refused(
-            _("What remains is more than nothing, in 1 to %(days)s days.") % {"days": MOST_REST_DAYS}
-        )
-    name, day = units.parameter(solution.parameter).name, day_of(m.wire.at)
-    words = {"name": name, "ml": f"{rest_ml:g}", "days": days, "solution": solution.item.name}
-    upkeep.raise_task(
-        tank=tank,
-        key=f"rest:{m.wire.id}",
-        title=str(_("Test %(name)s again, then give the rest") % words)[:100],
-        why=str(_("%(ml)s mL of %(solution)s remain, in %(days)s days.") % words)[:200],
-        earliest=day + timedelta(days=1),
-        due=day + timedelta(days=1),
-        latest=day + timedelta(days=REST_WITHIN_DAYS),
-        at=m.wire.at,
-        hazards=["acid"],
-    )
+        days = int(m.number_or_none("rest_days") or 1)
+        book_rest(tank=tank, solution=solution, rest_ml=rest, days=days, cause=m.wire.id, at=m.wire.at)
 
 
 def _use(m: Making, item: Item, ml: float, lot: Lot | None = None) -> None:
@@ -220,30 +199,13 @@ def _use(m: Making, item: Item, ml: float, lot: Lot | None = None) -> None:
 
 
 def _rate(m: Making) -> None:
-    channel, days = m.channel(), m.number_or_none("days")
-    if days is not None and not 1 <= days <= MOST_REST_DAYS:
-        raise Refused(_("A temporary rate lasts 1 to %(days)s days.") % {"days": MOST_REST_DAYS})
-    until = None if days is None else m.wire.at + timedelta(days=days)
+    channel = m.channel()
+    until = end_of(m.number_or_none("days"), m.wire.at)
     before = Settings([channel], m.wire.at).rate(channel)
     rate = m.number("ml_per_day")
     dosing.set_rate(channel=channel, ml_per_day=rate, until=until, why=m.text("why", longest=200), **m.fact)
     if until is not None:
-        _book_end(m, channel, before or 0.0, day_of(until))
-
-
-def _book_end(m: Making, channel: Channel, before: float, day: date) -> None:
-    """A temporary rate ends on a day: somebody sees that the pump runs as before, and tests."""
-    words = {"item": channel.solution.item.name, "ml": f"{before:g}"}
-    upkeep.raise_task(
-        tank=channel.tank,
-        key=f"rate-end:{m.wire.id}",
-        title=str(_("See that %(item)s runs at %(ml)s mL a day again") % words)[:100],
-        why=str(_("The temporary rate of a correction ends. Test before anything more is given.")),
-        earliest=day,
-        due=day,
-        latest=day + timedelta(days=REST_WITHIN_DAYS),
-        at=m.wire.at,
-    )
+        book_end(channel=channel, before=before or 0.0, day=day_of(until), cause=m.wire.id, at=m.wire.at)
 
 
 def _refill(m: Making) -> None:
@@ -394,7 +356,7 @@ def take_back(entry: Entry, m: Making) -> None:
     stock.put_back(used=entry.pk, at=m.wire.at, by=m.by, origin=m.wire.id, received_at=m.received_at)
     if entry.kind == EntryKind.TASK_DONE:
         upkeep.reopen_task(task=Task.objects.get(pk=entry.payload["task"]))
-    upkeep.call_off(keys=[f"rest:{entry.pk}", f"rate-end:{entry.pk}"])
+    upkeep.call_off(keys=keys_of(entry.pk))
     for tank in Tank.objects.filter(pk__in=_tanks_of(entry)):
         water.touch(tank=tank, at=m.wire.at)
 
