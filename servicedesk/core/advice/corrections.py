@@ -112,14 +112,13 @@ def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: P
     safe = _safe_share(sheet, product)
     if safe == 0:
         return plain("volume_unsure", p)
-    relative = math.hypot(sheet.net_l_u / sheet.net_l, product.per_ml_u_rel)
     rise: Expression = ["-", goal, p]
     days: Expression = ["max", 1.0, ["ceil", ["-", ["/", rise, step * safe], 1e-9]]]
     total: Expression = ["/", ["*", rise, sheet.net_l], product.per_ml]
-    digits = _digits(step * sheet.net_l / product.per_ml)
-    daily = _floor(["/", total, days], digits)
-    today = _floor(["*", ["/", total, days], safe], digits)
-    end = _end(sheet, band, product, ["+", today, ["*", ["-", days, 1], daily]], relative)
+    digits, part = _digits(step * sheet.net_l / product.per_ml), ["/", total, days]
+    daily, today = _floor(part, digits), _floor(["*", part, safe], digits)
+    later: Expression = ["-", days, 1]
+    end = _end(sheet, band, product, ["+", today, ["*", later, daily]])
     why = {
         "goal": shown(p, band.unit, goal),
         "value": shown(p, band.unit, p),
@@ -131,7 +130,7 @@ def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: P
         "safe": ["fixed", 100 * (1 - safe), 0],
         "end": ["say", "ends_at", end],
     }
-    more = {"daily": ["fixed", daily, digits], "days": ["fixed", ["-", days, 1], 0]}
+    more = {"daily": ["fixed", daily, digits], "days": ["fixed", later, 0]}
     parts = {
         "parameter": name_of(p),
         "ml": ["fixed", today, digits],
@@ -144,18 +143,16 @@ def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: P
         "product": ["word", product.key],
         "parameter": ["word", p],
         "ml": ["round", today, digits],
-        "rest_ml": ["round", ["*", ["-", days, 1], daily], digits],
-        "rest_days": ["-", days, 1],
+        "rest_ml": ["round", ["*", later, daily], digits],
+        "rest_days": later,
         **_by_pump(product, daily, days),
     }
     return ["say", "raise", parts, extra]
 
 
-def _end(
-    sheet: TankSheet, band: BandSpec, product: Product, given: Expression, relative: float
-) -> dict[str, Expression]:
+def _end(sheet: TankSheet, band: BandSpec, product: Product, given: Expression) -> dict[str, Expression]:
     """Where the value ends after so many mL, and the interval about it, as parts of a sentence."""
-    p = band.parameter
+    p, relative = band.parameter, math.hypot(sheet.net_l_u / sheet.net_l, product.per_ml_u_rel)
     rises = ["/", ["*", given, product.per_ml], sheet.net_l]
     wide = ["sqrt", ["+", sheet.test_u.get(p, 0.0) ** 2, ["*", rises, rises, relative**2]]]
     return {
