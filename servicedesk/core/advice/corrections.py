@@ -108,8 +108,7 @@ def _safe_share(sheet: TankSheet, product: Product) -> float:
 
 
 def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: Product) -> Expression:
-    p = band.parameter
-    safe = _safe_share(sheet, product)
+    p, safe = band.parameter, _safe_share(sheet, product)
     if safe == 0:
         return plain("volume_unsure", p)
     rise: Expression = ["-", goal, p]
