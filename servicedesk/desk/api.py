@@ -11,8 +11,7 @@ from rest_framework.views import APIView
 
 from clients.queries import get_tank_for
 from servicedesk.core.worksheets import Refused, answer
-from servicedesk.core.worksheets.book import WORKSHEETS
-from servicedesk.desk.queries.worksheets import filled
+from servicedesk.desk.queries.worksheets import filled, sheets_for
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
@@ -31,9 +30,7 @@ class WorksheetDoor(APIView):
     permission_classes = [IsStaff]
 
     def get(self, request: Request, sheet: str) -> Response:
-        if sheet not in WORKSHEETS:
-            raise Http404
-        page, now = WORKSHEETS[sheet], timezone.now()
+        now = timezone.now()
         assert isinstance(request.user, User)
         tank = None
         if asked := request.query_params.get("tank"):
@@ -41,6 +38,9 @@ class WorksheetDoor(APIView):
                 tank = get_tank_for(request.user, UUID(asked), on=day_of(now))
             except ValueError:
                 raise Http404 from None
+        page = sheets_for(tank).get(sheet)
+        if page is None:
+            raise Http404
         typed = filled(page, tank, parameter=request.query_params.get("for", ""), at=now)
         typed |= {
             ask.key: request.query_params[ask.key] for ask in page.asks if ask.key in request.query_params

@@ -3,6 +3,11 @@
 from django.utils.translation import gettext_lazy as _
 
 SENTENCES = {
+    "candidate_minutes_sound": (
+        "most_per_day",
+        _("Minutes are nought or more, and at least some tests a day are possible."),
+    ),
+    "candidate_costs_sound": ("price", _("What it costs is nought or more.")),
     "client_name_once": ("name", _("A client of this name is there already.")),
     "contact_once_per_client": ("email", _("A contact of this client has this address already.")),
     "site_name_once_per_client": ("name", _("This client has a site of this name already.")),

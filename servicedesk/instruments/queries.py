@@ -9,9 +9,11 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from clients.models import Tank
+from servicedesk.core.inventory.ways import Way
+from servicedesk.core.worksheets.choosing import THERE, read_measures
 from servicedesk.dispatch.queries import standing, withdrawn
 from servicedesk.instruments.choices import Trust
-from servicedesk.instruments.models import Instrument, Measure, ReagentLoad, TrustMove
+from servicedesk.instruments.models import Candidate, Instrument, Measure, ReagentLoad, TrustMove
 from servicedesk.web.prepared import KEYS, MOMENT, Slot, prepared
 
 
@@ -156,3 +158,28 @@ def empty_day(measure: Measure, load: ReagentLoad, at: datetime) -> date | None:
         return None
     tests = left_ml_of(measure, load, at) // measure.ml_per_test
     return (at + timedelta(days=min(3650.0, tests / measure.tests_per_day))).date()
+
+
+def ways_on_offer() -> list[Way]:
+    """Ways of testing that come into question, as the core computes with them, in order of their names."""
+    return [_way(row) for row in Candidate.objects.filter(retired_on__isnull=True).order_by("name", "pk")]
+
+
+def _way(row: Candidate) -> Way:
+    wants = [what for what in THERE if getattr(row, f"needs_{what}")]
+    return Way(
+        name=row.name,
+        good_to=read_measures(row.measures),
+        unattended=row.unattended,
+        setup_minutes=row.setup_minutes,
+        upkeep_minutes=row.upkeep_minutes,
+        test_minutes=row.test_minutes,
+        price=row.price,
+        month_cost=row.month_cost,
+        test_cost=row.test_cost,
+        most_per_day=row.most_per_day,
+        noise_db=row.noise_db,
+        needs=frozenset(wants),
+        cannot_tell=(row.cannot_tell,) if row.cannot_tell else (),
+        fails_by=(row.fails_by,) if row.fails_by else (),
+    )

@@ -17,7 +17,7 @@ from pypdf import PdfReader
 from reports import render
 from reports.render import Renderer, RenderFailed
 
-pytestmark = pytest.mark.slow  # starts the engine and draws
+pytestmark = [pytest.mark.slow, pytest.mark.paper]  # starts the engine and draws
 
 PAGE = '<!doctype html><html lang="en"><head><title>Reef</title>{head}</head><body>{body}</body></html>'
 SECRET = "a-line-only-the-local-file-holds"

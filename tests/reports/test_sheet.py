@@ -21,7 +21,7 @@ from tests.reports.conftest import Scene
 from tests.reports.kinds import KINDS, many
 from tests.reports.test_jobs import run_job
 
-pytestmark = pytest.mark.slow  # draws papers
+pytestmark = [pytest.mark.slow, pytest.mark.paper]  # draws papers
 
 LATER = VISIT_AT + timedelta(hours=5)
 

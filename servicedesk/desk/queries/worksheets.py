@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime, timedelta
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from clients.models import Tank
@@ -12,15 +13,18 @@ from servicedesk.core.chemistry.carbonate import ph_on
 from servicedesk.core.chemistry.salinity import OutOfRange
 from servicedesk.core.drawing.levels import LevelRow
 from servicedesk.core.metrology.uncertainty import standard_uncertainty
-from servicedesk.core.worksheets import Worksheet
+from servicedesk.core.worksheets import Worksheet, choosing
+from servicedesk.core.worksheets.book import WORKSHEETS
+from servicedesk.core.worksheets.choosing import KEY as CHOOSE
 from servicedesk.core.worksheets.raising import CHANGED, MIXED, RAISED
 from servicedesk.dosing.models import Channel
 from servicedesk.dosing.queries import Settings, channels_of, uptake_of
+from servicedesk.instruments.queries import ways_on_offer
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.visits.queries.sheet import REPLICATES_WITHIN, band_spec, products_of, spec_of
 from servicedesk.water.choices import SourceKind
 from servicedesk.water.models import Method
-from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of, water_for
+from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of, tests_of, water_for
 from servicedesk.web.zones import day_of
 
 Typed = dict[str, str]
@@ -221,6 +225,28 @@ def _same(**names: str) -> Callable[[Known], Typed]:
     return lambda known: {ask: known.value(parameter) for ask, parameter in names.items()}
 
 
+def sheets_for(tank: Tank | None) -> dict[str, Worksheet]:
+    """All worksheets, and for a tank the one that chooses how to test it."""
+    if tank is None:
+        return WORKSHEETS
+    tested = [test.parameter for test in tests_of(tank)]
+    return {**WORKSHEETS, CHOOSE: choosing.sheet(ways_on_offer(), tested)}
+
+
+def _choose(known: Known) -> Typed:
+    """How often each test of the tank is made, how good it must be to tell its band, and how often somebody comes."""
+    typed: Typed = {}
+    for test in tests_of(known.tank):
+        typed[f"week_{test.parameter}"] = text_of(round(7 / test.every_days, 3))
+        band = known.band(test.parameter)
+        if band.low is not None and band.high is not None:
+            typed[f"within_{test.parameter}"] = text_of((band.high - band.low) / 2)
+    plan = known.tank.plans.filter(Q(ends_on__isnull=True) | Q(ends_on__gte=day_of(known.at))).first()
+    if plan is not None:
+        typed["visits"] = text_of(round(30.436875 / 7 / plan.every_weeks, 2))
+    return typed
+
+
 FILLED: dict[str, Callable[[Known], Typed]] = {
     "raise": _raise,
     "change": _change,
@@ -234,6 +260,7 @@ FILLED: dict[str, Callable[[Known], Typed]] = {
     ),
     "carbon-dioxide": _same(hardness="carbonate_hardness", ph="ph", temperature="temperature"),
     "salinity": _same(temperature="temperature"),
+    CHOOSE: _choose,
 }
 
 

@@ -27,7 +27,7 @@ from servicedesk.desk.queries import board
 from servicedesk.desk.queries.costs import cost_words
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dosing.models import Channel, Solution
-from servicedesk.instruments.models import Instrument, Measure
+from servicedesk.instruments.models import Candidate, Instrument, Measure
 from servicedesk.staff.actions import NotChanged, NotHired, send_link
 from servicedesk.staff.forms import PasswordOrLinkForm
 from servicedesk.staff.queries import business
@@ -279,7 +279,8 @@ def methods(request: HttpRequest) -> HttpResponse:
         for parameter, method in sorted(known, key=lambda pair: pair[0].order)
     ]
     waters = ChangeWater.objects.order_by("retired_on", "kind", "-usual", "name")
-    return render(request, "desk/methods.html", {"methods": rows, "waters": waters})
+    ways = Candidate.objects.order_by("retired_on", "name", "pk")
+    return render(request, "desk/methods.html", {"methods": rows, "waters": waters, "ways": ways})
 
 
 @login_required

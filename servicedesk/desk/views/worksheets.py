@@ -12,9 +12,8 @@ from clients.models import Tank
 from clients.queries import get_tank_for
 from servicedesk.core.tables import read_json
 from servicedesk.core.worksheets import Result, Worksheet
-from servicedesk.core.worksheets.book import WORKSHEETS
 from servicedesk.desk.forms import WorksheetForm
-from servicedesk.desk.queries.worksheets import filled
+from servicedesk.desk.queries.worksheets import filled, sheets_for
 from servicedesk.desk.views.office import staff_of
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
@@ -29,7 +28,7 @@ def _tank(user: User, key: UUID | None) -> Tank | None:
 def worksheets(request: HttpRequest) -> HttpResponse:
     """All worksheets, empty."""
     staff_of(request, office=False)
-    return render(request, "desk/worksheets.html", {"sheets": WORKSHEETS.values(), "tank": None})
+    return render(request, "desk/worksheets.html", {"sheets": sheets_for(None).values(), "tank": None})
 
 
 @login_required
@@ -37,7 +36,7 @@ def worksheets(request: HttpRequest) -> HttpResponse:
 def of_tank(request: HttpRequest, key: UUID) -> HttpResponse:
     """All worksheets, to be filled in from one tank."""
     tank = _tank(staff_of(request, office=False), key)
-    return render(request, "desk/worksheets.html", {"sheets": WORKSHEETS.values(), "tank": tank})
+    return render(request, "desk/worksheets.html", {"sheets": sheets_for(tank).values(), "tank": tank})
 
 
 def cautions(sheet: Worksheet, result: Result | None) -> list[dict[str, object]]:
@@ -52,9 +51,9 @@ def worksheet(request: HttpRequest, sheet: str, key: UUID | None = None) -> Http
     """One worksheet: as it is filled in from the tank, or as it was typed (the address holds everything)."""
     user = staff_of(request, office=False)
     tank = _tank(user, key)
-    if sheet not in WORKSHEETS:
+    page = sheets_for(tank).get(sheet)
+    if page is None:
         raise Http404
-    page = WORKSHEETS[sheet]
     start = filled(page, tank, parameter=request.GET.get("for", ""), at=timezone.now())
     typed = {ask.key: request.GET[ask.key] for ask in page.asks if ask.key in request.GET}
     form = WorksheetForm(page, {**start, **typed})

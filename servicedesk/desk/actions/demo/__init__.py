@@ -136,6 +136,7 @@ def load(
         _notes(w)
         token = _token(w, devices[0])
         world.waters(w)
+        world.candidates(w)
     for planted in w.told:
         say(f"Planted: {planted.sentence}")
     return DemoResult(sign_ins=w.sign_ins, token=token, planted=w.told)

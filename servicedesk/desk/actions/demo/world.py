@@ -26,7 +26,7 @@ from clients.models import (
 from servicedesk.core import units
 from servicedesk.desk.actions.demo import pictures
 from servicedesk.dosing.models import Channel, Solution
-from servicedesk.instruments.models import Instrument, Measure
+from servicedesk.instruments.models import Candidate, Instrument, Measure
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Item, Lot, Place
@@ -151,6 +151,12 @@ def waters(w: World) -> None:
     tested = w.now.date() - timedelta(days=20)
     for row in w.raw["waters"]:
         ChangeWater.objects.create(id=w.key(), usual=True, tested_on=tested, **row)
+
+
+def candidates(w: World) -> None:
+    """Ways of testing that the owner thinks about: free combinations of attributes, nobody's product."""
+    for row in w.raw["candidates"]:
+        Candidate.objects.create(id=uuid.uuid5(uuid.NAMESPACE_OID, row["name"]), **row)
 
 
 def sites(w: World) -> None:

@@ -1,18 +1,15 @@
 """What an owner types about the business's own data. Forms only read and check; actions/own.py keeps."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from django import forms
-from django.core.exceptions import NON_FIELD_ERRORS
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Model
-from django.forms.utils import ErrorDict
 from django.utils.translation import gettext_lazy as _
 
 from clients.forms import number_of_animals
-from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
+from clients.models import Equipment, Livestock, Site, Tank
 from servicedesk.core.chemistry.conversions import SCALES
 from servicedesk.core.tables import read_json
 from servicedesk.core.units import (
@@ -24,145 +21,15 @@ from servicedesk.core.units import (
     parse_typed,
     scale_of,
 )
-from servicedesk.core.worksheets import Refused, Result, Worksheet, answer
 from servicedesk.desk.choices import SENTENCES
+from servicedesk.desk.forms.kinds import LABELS, Kind
 from servicedesk.desk.queries.bands import CHANGES, COLUMNS, LEVELS, BandRow, from_unit
-from servicedesk.dosing.models import Channel, Solution
-from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.models import User
-from servicedesk.stock.models import Item, Lot, Place
-from servicedesk.upkeep.models import TaskRule
-from servicedesk.water.models import Band, ChangeWater, Method, TankChangeWater, TankTest
+from servicedesk.water.models import Method
 
 NAMES = [(p.key, p.name) for p in PARAMETERS.values()]
 
 
-@dataclass(frozen=True)
-class Kind:
-    """One kind of own data: its model, the fields an owner types, the column that names its parent, and words."""
-
-    name: str
-    title: Any
-    model: type[Model]
-    fields: tuple[str, ...]
-    parent: str = ""
-    price: tuple[str, ...] = ()
-
-
-KINDS = {
-    k.name: k
-    for k in (
-        Kind("client", _("Client"), Client, ("name", "phone", "email", "address", "internal_notes", "since")),
-        Kind("contact", _("Contact"), Contact, ("name", "email", "phone", "gets_reports"), "client"),
-        Kind(
-            "site",
-            _("Site"),
-            Site,
-            ("name", "address", "town", "lat", "lon", "opens", "closes", "way_in", "water_and_drain", "on_site_phone", "cautions", "key_code"),
-            "client",
-        ),
-        Kind("tank", _("Tank"), Tank, ("name", "place", "water_type", "gross_l", "net_l", "net_l_u", "since", "order"), "site"),
-        Kind("equipment", _("Equipment"), Equipment, ("tank", "kind", "name", "place", "fitted_on", "back_on_check", "notes"), "site"),
-        Kind(
-            "plan",
-            _("Service plan"),
-            ServicePlan,
-            ("name", "tanks", "every_weeks", "weekday", "tolerance_days", "minutes", "preferred_time", "technician", "price", "starts_on", "ends_on"),
-            "site",
-            ("price",),
-        ),
-        Kind("state", _("Tank state"), TankStateRow, ("state", "from_on", "until_on", "why"), "tank"),
-        Kind("animals", _("Animals"), Livestock, ("name", "species", "since", "source", "sensitive_to"), "tank"),
-        Kind("rule", _("Recurring task"), TaskRule, ("title", "how", "every", "unit", "starts_on", "before_days", "after_days", "minutes", "equipment", "hazards", "carry", "carry_amount"), "tank"),
-        Kind("band", _("Band"), Band, ("parameter", "unit", "low", "target", "high", "alarm_low", "alarm_high", "max_rise_per_day", "max_fall_per_day"), "tank"),
-        Kind("test", _("Test on each visit"), TankTest, ("parameter", "method", "order", "every_days"), "tank"),
-        Kind("channel", _("Dosing channel"), Channel, ("equipment", "number", "solution", "container_ml", "step_ml", "max_ml_per_day"), "tank"),
-        Kind("instrument", _("Instrument"), Instrument, ("equipment", "interval_minutes", "grace_minutes"), "tank"),
-        Kind("measure", _("What it measures"), Measure, ("parameter", "sent_name", "unit", "method", "reagent", "ml_per_test", "tests_per_day", "bottle_ml", "calibrate_every_days"), "instrument"),
-        Kind("item", _("Supply"), Item, ("name", "kind", "unit", "pack_size", "price_per_pack", "lead_days", "supplier", "shelf"), "", ("price_per_pack",)),
-        Kind("place", _("Store or van"), Place, ("name", "kind", "keeper")),
-        Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
-        Kind("solution", _("Dosing solution"), Solution, ("parameter", "per_ml", "per_ml_u_rel", "composition"), "item"),
-        Kind("water", _("Water for changes"), ChangeWater, ("name", "kind", "usual", "tested_on", "salinity", "alkalinity_dkh", "general_hardness_dgh", "calcium_mg_l", "magnesium_mg_l", "nitrate_mg_l")),
-        Kind("tank_water", _("Water for changes"), TankChangeWater, ("water",), "tank"),
-        Kind("method", _("Way of testing"), Method, ("parameter", "name", "kind", "tolerance_abs", "tolerance_rel", "resolution", "unit", "reference_c", "compensates", "minutes", "reagent", "ml_per_test")),
-    )
-}  # fmt: skip
-LABELS: dict[str, Any] = {
-    "internal_notes": _("Notes for us only"),
-    "email": _("Mail address"),
-    "opens": _("Opens at"),
-    "closes": _("Closes at"),
-    "way_in": _("How one gets in"),
-    "water_and_drain": _("Where water and drain are"),
-    "on_site_phone": _("Phone at the site"),
-    "place": _("Where it stands"),
-    "order": _("Order in lists"),
-    "tanks": _("Which tanks"),
-    "minutes": _("Minutes it takes"),
-    "preferred_time": _("The time they like best"),
-    "technician": _("Who usually comes"),
-    "price": _("Price per visit"),
-    "starts_on": _("First day"),
-    "ends_on": _("Last day"),
-    "from_on": _("From"),
-    "until_on": _("Until"),
-    "how": _("How it is done"),
-    "every": _("Every so many"),
-    "before_days": _("Days earlier that are fine"),
-    "after_days": _("Days later that are fine"),
-    "carry_amount": _("How much of it"),
-    "every_days": _("Every so many days"),
-    "container_ml": _("The container holds, mL"),
-    "step_ml": _("Smallest step, mL"),
-    "max_ml_per_day": _("Most a day, mL"),
-    "pack_size": _("A pack holds"),
-    "composition": _("What is in it"),
-    "resolution": _("Smallest step it shows"),
-    "reagent": _("Reagent it uses"),
-    "alarm_low": _("Lower limit"),
-    "alarm_high": _("Upper limit"),
-    "max_rise_per_day": _("Most it may rise a day"),
-    "max_fall_per_day": _("Most it may fall a day"),
-    "gets_reports": _("Gets the reports by mail"),
-    "lat": _("Latitude"),
-    "lon": _("Longitude"),
-    "key_code": _("Key or code (a secret)"),
-    "gross_l": _("Gross volume, L"),
-    "net_l": _("Net volume, L"),
-    "net_l_u": _("How sure: standard uncertainty, L"),
-    "back_on_check": _("Must run again before anyone leaves"),
-    "every_weeks": _("Every so many weeks"),
-    "weekday": _("Weekday"),
-    "tolerance_days": _("Days earlier or later that are fine"),
-    "tolerance_abs": _("Stated tolerance, absolute"),
-    "tolerance_rel": _("Stated tolerance, as a fraction (0.05 is 5 %)"),
-    "per_ml": _("Strength: units × L per mL"),
-    "per_ml_u_rel": _("Its relative standard uncertainty"),
-    "carry": _("Carry along"),
-    "sent_name": _("Name under which it sends the value"),
-    "ml_per_test": _("mL of reagent per test"),
-    "tests_per_day": _("Tests a day"),
-    "bottle_ml": _("A full bottle holds, mL"),
-    "calibrate_every_days": _("Calibrate every so many days"),
-    "interval_minutes": _("Reports every so many minutes"),
-    "grace_minutes": _("Minutes late that are fine"),
-    "cautions": _("Work hazards here, shown before hands go in"),
-    "hazards": _("Work hazards of this task"),
-    "sensitive_to": _("Sensitive to"),
-    "keeper": _("In the name of"),
-    "lead_days": _("Days to come after ordering"),
-    "reference_c": _("Its scale refers to, °C"),
-    "compensates": _("It shows the value as at that temperature, whatever the water's"),
-    "usual": _("Taken for every tank of its kind that names no other"),
-    "tested_on": _("Tested on"),
-    "alkalinity_dkh": _("Alkalinity or carbonate hardness, dKH"),
-    "general_hardness_dgh": _("General hardness, dGH"),
-    "calcium_mg_l": _("Calcium, mg/L"),
-    "magnesium_mg_l": _("Magnesium, mg/L"),
-    "nitrate_mg_l": _("Nitrate, mg/L NO3"),
-    "water": _("Which water"),
-}
 HAZARDS = [(row["id"], row["title"]) for row in read_json("hazards.json")["hazards"]]
 SENSITIVE = [("copper", _("copper")), ("salt", _("salt")), ("low oxygen", _("low oxygen"))]
 TICKED: dict[str, Any] = {"cautions": HAZARDS, "hazards": HAZARDS, "sensitive_to": SENSITIVE}
@@ -361,37 +228,3 @@ class BandsForm(forms.Form):
             if changed:
                 found[row.parameter] = (row.unit, changed)
         return found
-
-
-class WorksheetForm(forms.Form):
-    """A worksheet's asks as fields. Everything is read by the core, so that page, API and core refuse alike."""
-
-    def __init__(self, sheet: Worksheet, typed: dict[str, str] | None, **kwargs: Any) -> None:
-        super().__init__(typed, auto_id="ask_%s", **kwargs)
-        self.sheet = sheet
-        for ask in sheet.asks:
-            words: dict[str, Any] = {"label": ask.label, "help_text": ask.hint}
-            if ask.kind == "choice":
-                field: forms.Field = forms.ChoiceField(choices=ask.choices, **words)
-            else:
-                widget = forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"})
-                field = forms.CharField(widget=widget, required=not ask.optional, **words)
-            field.widget.is_required = False  # what is missing is said in words, by the answer
-            self.fields[ask.key] = field
-
-    def parts(self) -> list[tuple[str, list[tuple[forms.BoundField, str]]]]:
-        """Fields under their headings, each with its unit."""
-        found: dict[str, list[tuple[forms.BoundField, str]]] = {}
-        for ask in self.sheet.asks:
-            found.setdefault(ask.part, []).append((self[ask.key], ask.unit))
-        return list(found.items())
-
-    def worked(self) -> Result | None:
-        """What came out; None where something is refused, which the fields then say."""
-        self._errors = ErrorDict()
-        try:
-            return answer(self.sheet, {key: str(self.data.get(key, "")) for key in self.fields})
-        except Refused as refused:
-            for key, words in refused.fields.items():
-                self._errors[key or NON_FIELD_ERRORS] = self.error_class([words], renderer=self.renderer)
-            return None
