@@ -134,6 +134,11 @@ def _calibration(j: Journal, p: dict[str, Any]) -> Said:
     return measure.instrument.tank_id, _("%(name)s: tester calibrated") % {"name": name_of(measure.parameter)}
 
 
+def _treatment(j: Journal, p: dict[str, Any]) -> Said:
+    """That it was given, and by whose word; never what or how much, which somebody might repeat."""
+    return j.tank_key(p), _("A treatment, by order of the veterinarian; please add nothing yourself")
+
+
 def _animals(j: Journal, p: dict[str, Any]) -> Said:
     row = j.animals[UUID(p["livestock"])]
     number = int(float(p["number"]))
@@ -152,6 +157,7 @@ SAY: dict[str, Callable[[Journal, dict[str, Any]], Said]] = {
     EntryKind.REFILL: _refill,
     EntryKind.REAGENT_LOAD: _load,
     EntryKind.CALIBRATION: _calibration,
+    EntryKind.TREATMENT: _treatment,
     EntryKind.LIVESTOCK: _animals,
     EntryKind.TASK_DONE: _task,
 }

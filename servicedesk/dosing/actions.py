@@ -1,18 +1,25 @@
 """Recording what was added to tanks and how pumps were set. The tool commands no device: people set, this records."""
 
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
 
 from clients.models import Tank
-from servicedesk.dosing.choices import DoseKind
-from servicedesk.dosing.models import Channel, Dose, PumpCheck, RateChange, Refill, Solution
+from servicedesk.dosing.choices import DoseKind, TreatmentForm
+from servicedesk.dosing.models import Channel, Dose, PumpCheck, RateChange, Refill, Solution, Treatment
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Lot
 from servicedesk.water import actions as water
 
 MOST_ML = 1e6
+TOLD = {
+    "vet": "the veterinarian",
+    "product": "the product",
+    "form": "its form",
+    "lot": "its lot",
+    "dose": "the dose",
+}
 
 
 class NotDosed(Exception):
@@ -154,4 +161,38 @@ def record_pump_check(
             "received_at": received_at,
         },
     )
+    return row
+
+
+LONGEST_TREATMENT = timedelta(days=120)
+
+
+@transaction.atomic
+def record_treatment(
+    *,
+    tank: Tank,
+    told: dict[str, str],
+    until_on: date,
+    at: datetime,
+    by: User | None,
+    origin: UUID,
+    part: int = 0,
+    received_at: datetime,
+) -> Treatment:
+    """A medicine was given: `told` holds vet, product, form, lot and dose, each as it was ordered; none may be missing."""
+    missing = [word for name, word in TOLD.items() if not told.get(name, "").strip()]
+    if missing:
+        raise NotDosed(f"A treatment is told whole: {', '.join(missing)} is missing.")
+    if told["form"] not in TreatmentForm.values:
+        raise NotDosed("The form is free copper, complexed copper, formalin or something else.")
+    if not timedelta(0) <= until_on - at.date() <= LONGEST_TREATMENT:
+        raise NotDosed("A treatment ends today or later, within four months.")
+    kept = {name: told[name].strip() for name in TOLD}
+    row, made = Treatment.objects.get_or_create(
+        origin=origin,
+        part=part,
+        defaults={"tank": tank, "until_on": until_on, "at": at, "by": by, "received_at": received_at, **kept},
+    )
+    if made:
+        water.touch(tank=tank, at=at)
     return row

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 
 from clients.models import Equipment, Tank
-from servicedesk.dosing.choices import DoseKind
+from servicedesk.dosing.choices import DoseKind, TreatmentForm
 from servicedesk.stock.models import Item, Lot
 from servicedesk.web.facts import Fact
 
@@ -135,3 +135,29 @@ class PumpCheck(Fact):
 
     def __str__(self) -> str:
         return f"{self.before_ml} of {self.asked_ml} mL"
+
+
+class Treatment(Fact):
+    """A medicine was given by order of a veterinarian: who ordered it, what in which form and lot, how much as it was ordered, and
+    until when. Never worked out or advised here; free and complexed copper are different drugs."""
+
+    tank = models.ForeignKey(Tank, on_delete=models.PROTECT, related_name="treatments")
+    at = models.DateTimeField()
+    vet = models.CharField(max_length=100)
+    product = models.CharField(max_length=100)
+    form = models.CharField(max_length=16, choices=TreatmentForm.choices)
+    lot = models.CharField(max_length=60)
+    dose = models.CharField(max_length=120)
+    until_on = models.DateField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["origin", "part"], name="treatment_once"),
+            models.CheckConstraint(
+                condition=~Q(vet="") & ~Q(product="") & ~Q(lot="") & ~Q(dose=""), name="treatment_told_whole"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.product

@@ -16,6 +16,7 @@ class EntryKind(TextChoices):
     REAGENT_LOAD = "reagent_load", _("reagent loaded")
     CALIBRATION = "calibration", _("calibration")
     PUMP_CHECK = "pump_check", _("channel calibrated")
+    TREATMENT = "treatment", _("treatment")
     LIVESTOCK = "livestock", _("animals")
     PHOTO = "photo", _("photo")
     FINDING = "finding", _("finding")
@@ -54,6 +55,7 @@ TAKEN_BACK = frozenset(
         EntryKind.REAGENT_LOAD,
         EntryKind.CALIBRATION,
         EntryKind.PUMP_CHECK,
+        EntryKind.TREATMENT,
         EntryKind.LIVESTOCK,
         EntryKind.PHOTO,
         EntryKind.FINDING,

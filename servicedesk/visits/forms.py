@@ -7,7 +7,7 @@ from typing import Any
 from django.http import QueryDict
 
 WHOLE = {"seq"}
-TICKS = {"alarm", "dispute", "internal", "withdraw"}
+TICKS = {"alarm", "dispute", "internal", "withdraw", "given", "carbon", "uv"}
 
 
 class Fresh:

@@ -19,7 +19,10 @@ pytestmark = [
 ]  # a real browser
 PARTS = {"reports:progress"}
 """What a page fetches and puts into itself: no page of its own."""
-LIGHTS = {"light": {}, "dark": {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}}}
+LIGHTS = {
+    "light": {},
+    "dark": {"runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}},
+}
 """Every rule in light; in dark, which changes colours and nothing else, the rules about colour."""
 
 

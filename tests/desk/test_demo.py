@@ -21,7 +21,8 @@ from servicedesk.stock.models import Movement
 from servicedesk.upkeep import actions as upkeep
 from servicedesk.upkeep.models import TaskFact
 from servicedesk.upkeep.queries import overdue
-from servicedesk.visits.actions.making import MAKE, Making
+from servicedesk.visits.actions.making import MAKE
+from servicedesk.visits.actions.payload import Making
 from servicedesk.visits.actions.wire import Wire
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Photo, Visit
@@ -194,7 +195,7 @@ def test_the_history_holds_what_a_business_writes_down_in_four_months():
 
     kinds = set(Entry.objects.values_list("kind", flat=True).distinct())
     rates = RateChange.objects.filter(channel__tank__name="The study reef").values_list("channel", flat=True)
-    assert kinds == set(EntryKind.values) - {EntryKind.NEXT_VISIT}
+    assert kinds == set(EntryKind.values) - {EntryKind.NEXT_VISIT, EntryKind.TREATMENT}
     assert TaskFact.objects.filter(outcome="left").exclude(reason="").count() >= 5
     assert max(list(rates).count(key) for key in set(rates)) >= 3
     assert Photo.objects.count() == 2 * Tank.objects.count()

@@ -623,6 +623,18 @@ def test_dosing_is_told_in_the_clients_words(scene: Scene) -> None:
     ]
 
 
+def test_of_a_treatment_the_client_reads_by_whose_word_and_nothing_that_could_be_repeated(
+    scene: Scene,
+) -> None:
+    scene.before()
+    journey = scene.tested()
+    until = (VISIT_AT + timedelta(days=10)).date().isoformat()
+    journey.write("treatment", tank=str(scene.tank.pk), vet="Dr Marl", product="Blue salt", form="other", lot="L7", dose="2 g in 100 L", until=until, carbon=True)  # fmt: skip
+    content = told(journey.close())
+    assert "A treatment, by order of the veterinarian; please add nothing yourself" in content.tanks[0].did
+    assert not {word for word in ("Blue salt", "2 g", "L7") if word in all_words(content)}
+
+
 def test_the_page_of_a_visit_without_any_test_says_so(scene: Scene) -> None:
     scene.before()
     journey = Journey(scene.tank, technician=scene.technician, at=VISIT_AT)

@@ -1,6 +1,8 @@
 """Arithmetic of water conditioners and treatments: what a reaction takes, what it leaves. Stoichiometry on the weights of
 `formulas`. Whether and what to treat is a veterinary surgeon's word; nothing here advises a medicine."""
 
+from collections.abc import Collection
+
 from servicedesk.core.chemistry.formulas import molar_mass, share_of
 
 THIOSULPHATE = "Na2S2O3.5H2O"
@@ -61,3 +63,30 @@ def diluted_percent(*, stock_percent: float, stock_parts: float, water_parts: fl
     if not 0 <= stock_percent <= 100 or stock_parts + water_parts == 0:
         raise NoTreatment("A strength lies between 0 and 100 %, and some parts are needed.")
     return stock_percent * stock_parts / (stock_parts + water_parts)
+
+
+WARM_C, LEAST_OXYGEN_MG_L = 25.0, 6.0
+"""Above this temperature, and under this much oxygen, no formalin (common practice, no source)."""
+COPPERS = ("copper_free", "copper_complexed")
+
+
+def unsafe(
+    *,
+    form: str,
+    sensitive: Collection[str],
+    temperature_c: float | None = None,
+    oxygen_mg_l: float | None = None,
+) -> list[str]:
+    """Why a treatment of that form ("copper_free", "copper_complexed", "formalin", "other") may not be given in a tank whose animals
+    cannot bear these, at that temperature and oxygen of today. Common practice (no source); the veterinarian decides."""
+    found = []
+    if form in COPPERS and "copper" in sensitive:
+        found.append("Animals live here that copper kills: never with invertebrates.")
+    if form == "formalin":
+        if temperature_c is None or oxygen_mg_l is None:
+            found.append("Formalin takes oxygen: test temperature and oxygen first.")
+        elif temperature_c > WARM_C or oxygen_mg_l < LEAST_OXYGEN_MG_L:
+            found.append(
+                f"Formalin takes oxygen: not above {WARM_C:g} °C and not under {LEAST_OXYGEN_MG_L:g} mg/L of oxygen."
+            )
+    return found

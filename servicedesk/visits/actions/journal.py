@@ -22,7 +22,8 @@ from servicedesk.rounds.queries import stop_for
 from servicedesk.staff.models import User
 from servicedesk.upkeep.actions import NotLeft
 from servicedesk.visits.actions.back_on import tell_unchecked
-from servicedesk.visits.actions.making import MAKE, Making
+from servicedesk.visits.actions.making import MAKE
+from servicedesk.visits.actions.payload import Making
 from servicedesk.visits.actions.wire import Refused, Wire, read
 from servicedesk.visits.choices import EntryKind, Receipt, VisitState
 from servicedesk.visits.models import Entry, Visit

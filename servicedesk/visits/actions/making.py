@@ -4,10 +4,9 @@ Each gets a Making and calls the room that owns the fact, with the entry's id as
 is checked here; numbers are read as people type them."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal, InvalidOperation
-from typing import Any, TypeVar
+from typing import TypeVar
 from uuid import UUID
 
 from django.utils.dateparse import parse_date
@@ -24,14 +23,15 @@ from servicedesk.dosing.models import Channel, Solution
 from servicedesk.dosing.queries import Settings
 from servicedesk.instruments import actions as instruments
 from servicedesk.instruments.models import Measure
-from servicedesk.staff.models import User
 from servicedesk.stock import actions as stock
 from servicedesk.stock.models import Item, Lot
 from servicedesk.upkeep import actions as upkeep
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.actions.back_on import tell_what_is_off
+from servicedesk.visits.actions.payload import Making
 from servicedesk.visits.actions.rest import book_end, book_rest, end_of, keys_of
-from servicedesk.visits.actions.wire import Refused, Wire, key_of
+from servicedesk.visits.actions.treating import book_back_on, keys_of_treatment, refuse_unsafe
+from servicedesk.visits.actions.wire import Refused, key_of
 from servicedesk.visits.choices import TAKEN_BACK, EntryKind
 from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.water import actions as water
@@ -45,80 +45,6 @@ LONGEST = 2000
 STANDARD_HPA = 1013.25
 MOST_PRICE = 1_000_000
 FIELDS = ("summary", "changed", "staff_do", "staff_dont")
-
-
-@dataclass(frozen=True)
-class Making:
-    """One entry being made into facts."""
-
-    visit: Visit
-    wire: Wire
-    by: User
-    received_at: datetime
-
-    @property
-    def fact(self) -> dict[str, Any]:
-        """What every fact made from this entry carries."""
-        return {"at": self.wire.at, "by": self.by, "origin": self.wire.id, "received_at": self.received_at}
-
-    def text(self, name: str, *, needed: bool = False, longest: int = LONGEST) -> str:
-        value = self.wire.payload.get(name, "")
-        if not isinstance(value, str) or len(value) > longest:
-            raise Refused(_("“%(name)s” is not a text of sensible length.") % {"name": name})
-        if needed and not value.strip():
-            raise Refused(_("“%(name)s” is empty. Say it in a few words.") % {"name": name})
-        return value.strip()
-
-    def flag(self, name: str) -> bool:
-        value = self.wire.payload.get(name, False)
-        if not isinstance(value, bool):
-            raise Refused(_("“%(name)s” is yes or no.") % {"name": name})
-        return value
-
-    def number(self, name: str) -> float:
-        value = self.wire.payload.get(name)
-        if isinstance(value, bool) or not isinstance(value, str | int | float):
-            raise Refused(_("“%(name)s” is missing. Type a number.") % {"name": name})
-        return units.parse_typed(str(value))
-
-    def number_or_none(self, name: str) -> float | None:
-        return None if self.wire.payload.get(name) in (None, "") else self.number(name)
-
-    def key(self, name: str) -> UUID:
-        return key_of(self.wire.payload.get(name), name)
-
-    def tank(self) -> Tank:
-        return self._found(Tank.objects.filter(pk=self.key("tank"), site=self.visit.site).first(), "tank")
-
-    def tank_or_none(self) -> Tank | None:
-        return None if self.wire.payload.get("tank") in (None, "") else self.tank()
-
-    def lot_or_none(self) -> Lot | None:
-        if self.wire.payload.get("lot") in (None, ""):
-            return None
-        return self._found(Lot.objects.filter(pk=self.key("lot")).first(), "lot")
-
-    def channel(self) -> Channel:
-        rows = Channel.objects.select_related("tank", "solution__item").filter(
-            pk=self.key("channel"), tank__site=self.visit.site
-        )
-        return self._found(rows.first(), "channel")
-
-    def measure(self) -> Measure:
-        rows = Measure.objects.select_related("instrument", "instrument__tank", "reagent")
-        found = rows.filter(pk=self.key("measure"), instrument__tank__site=self.visit.site).first()
-        return self._found(found, "measure")
-
-    def task(self) -> Task:
-        return self._found(
-            Task.objects.filter(pk=self.key("task"), tank__site=self.visit.site).first(), "task"
-        )
-
-    @staticmethod
-    def _found(row: Row | None, name: str) -> Row:
-        if row is None:
-            raise Refused(_("This %(name)s is not at this site.") % {"name": name})
-        return row
 
 
 def _arrive(m: Making) -> None:
@@ -244,6 +170,16 @@ def _pump_check(m: Making) -> None:
     )
 
 
+def _treatment(m: Making) -> None:
+    tank = m.tank()
+    refuse_unsafe(tank=tank, form=m.text("form", longest=16), given=m.flag("given"), at=m.wire.at)
+    told = {name: m.text(name, longest=60 if name == "lot" else 100) for name in dosing.TOLD}
+    until = _day(m, "until")
+    dosing.record_treatment(tank=tank, told=told, until_on=until, **m.fact)
+    off = [name for name in ("carbon", "uv") if m.flag(name)]
+    book_back_on(tank=tank, off=off, until=until, cause=m.wire.id, at=m.wire.at)
+
+
 def _livestock(m: Making) -> None:
     rows = Livestock.objects.filter(pk=m.key("livestock"), tank__site=m.visit.site)
     change = m.text("change", needed=True)
@@ -356,7 +292,7 @@ def take_back(entry: Entry, m: Making) -> None:
     stock.put_back(used=entry.pk, at=m.wire.at, by=m.by, origin=m.wire.id, received_at=m.received_at)
     if entry.kind == EntryKind.TASK_DONE:
         upkeep.reopen_task(task=Task.objects.get(pk=entry.payload["task"]))
-    upkeep.call_off(keys=keys_of(entry.pk))
+    upkeep.call_off(keys=[*keys_of(entry.pk), *keys_of_treatment(entry.pk)])
     for tank in Tank.objects.filter(pk__in=_tanks_of(entry)):
         water.touch(tank=tank, at=m.wire.at)
 
@@ -387,6 +323,7 @@ MAKE: dict[str, Callable[[Making], None]] = {
     EntryKind.REAGENT_LOAD: _reagent_load,
     EntryKind.CALIBRATION: _calibration,
     EntryKind.PUMP_CHECK: _pump_check,
+    EntryKind.TREATMENT: _treatment,
     EntryKind.LIVESTOCK: _livestock,
     EntryKind.PHOTO: _photo,
     EntryKind.FINDING: _finding,

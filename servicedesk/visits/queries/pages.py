@@ -14,6 +14,7 @@ from servicedesk.core import units
 from servicedesk.core.drawing.levels import LevelRow
 from servicedesk.core.drawing.spark import spark_svg
 from servicedesk.core.tables import read_json
+from servicedesk.dosing.choices import TreatmentForm
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.models import Measure
@@ -216,6 +217,11 @@ class WorkSheet:
     solutions: list[Solution]
     lots: list[Lot]
     animals: list[Livestock]
+
+    @property
+    def treatment_forms(self) -> list[tuple[str, str]]:
+        """Forms of a medicine, to choose from."""
+        return [(value, str(words)) for value, words in TreatmentForm.choices]
 
 
 @prepared(items=KEYS)

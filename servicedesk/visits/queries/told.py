@@ -87,6 +87,7 @@ def _said(entry: Entry, names: _Names) -> list[str]:
         EntryKind.PUMP_CHECK: lambda: [names.channels.get(key_in(p, "channel"), ""), _amounts(p, ("asked_ml", _("mL asked for")), ("before_ml", _("mL came")), ("after_ml", _("mL after setting")))],
         EntryKind.REAGENT_LOAD: lambda: [names.measures.get(key_in(p, "measure"), ""), _amounts(p, ("ml", "mL"))],
         EntryKind.CALIBRATION: lambda: [names.measures.get(key_in(p, "measure"), ""), _amounts(p, ("reference", _("as reference")), ("before", _("before")), ("after", _("after")))],
+        EntryKind.TREATMENT: lambda: [names.tanks.get(key_in(p, "tank"), ""), p["product"], _("by order of %(vet)s") % {"vet": p["vet"]}, p["dose"]],
         EntryKind.LIVESTOCK: lambda: [names.animals.get(key_in(p, "livestock"), ""), f"{p['number']} {LivestockChange(p['change']).label}", p.get("cause", "")],
         EntryKind.PHOTO: lambda: [names.tanks.get(key_in(p, "tank"), ""), p.get("caption", "")],
         EntryKind.FINDING: lambda: [names.tanks.get(key_in(p, "tank"), ""), p["text"]],
