@@ -46,7 +46,7 @@ def test_ways_that_cover_everything_are_compared_over_the_horizon():
     exact = [dataclasses.replace(w, price=Decimal(w.price), test_cost=Decimal(str(w.test_cost))) for w in (KIT, TITRATOR)]  # fmt: skip
     found = chosen(*exact)
 
-    assert found.word == "kits and titrator" and found.glyph == "in"
+    assert found.word == "Covered" and found.sentence.startswith("kits and titrator: everything is measured")
     assert found.values["at_once"] == 640
     assert [row[1] for row in found.rows] == ["suits", "suits"]
     assert any("it cannot tell calcium" in words for words in found.mind)
@@ -65,8 +65,8 @@ def test_the_dearer_at_once_says_when_it_has_paid_for_itself():
     only = {"week_alkalinity": "0.5", "within_alkalinity": "", "week_calcium": ""}
 
     found = chosen(cheap, dear, **only)
-    assert "has paid for itself beside strips after" in found.mind[0]
-    assert "paid for itself" not in " ".join(chosen(same, dear, **only).mind)
+    assert "dearer at once, paid for after" in found.mind[0]
+    assert "dearer at once" not in " ".join(chosen(same, dear, **only).mind)
 
 
 def test_nothing_written_down_and_nothing_asked_are_refused_in_words():
@@ -100,7 +100,7 @@ def test_an_owner_writes_a_way_down_and_the_tank_s_worksheet_takes_it(browser):
     (way,) = ways_on_offer()
     assert way.needs == {"mains"} and way.fails_by == ("old reagent",) and way.cannot_tell == ()
     page = browser.get(f"/tanks/{tank.pk}/worksheets/choose/")
-    assert page.context["result"].word == "Bench kit"
+    assert page.context["result"].sentence.startswith("Bench kit: ")
     assert page.context["form"].data["week_alkalinity"] == "0.5"
     assert page.context["form"].data["within_alkalinity"] == "0.9"
     assert page.context["form"].data["visits"] == "4.35"

@@ -54,7 +54,7 @@ class Said:
 @dataclass(frozen=True)
 class Result:
     """What came out: one word with its shape (a key of drawing.glyphs), a sentence, numbers, the arithmetic with numbers filled in,
-    what to mind, hazards by their key, and rows under heads where the answer is a table. `values` are the bare numbers."""
+    what to mind, hazards by their key, and rows under heads where the answer is a table (`wordy`: of words, not of numbers). `values` are the bare numbers."""
 
     word: str
     glyph: str
@@ -66,6 +66,7 @@ class Result:
     heads: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
     values: Mapping[str, float | None] = field(default_factory=dict)
+    wordy: bool = False
 
 
 @dataclass(frozen=True)

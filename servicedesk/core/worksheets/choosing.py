@@ -95,7 +95,7 @@ def _break_even(found: Sequence[Choice]) -> str:
     months = ways.break_even_months(dearer_at_once=monthly, dearer_a_month=at_once)
     if months is None:
         return ""
-    return f"{_named(monthly)} costs more at once and has paid for itself beside {_named(at_once)} after {months:.0f} months."
+    return f"{_named(monthly)}: dearer at once, paid for after {months:.0f} months beside {_named(at_once)}."
 
 
 def _result(given: Mapping[str, Any], offered: Sequence[Way], parameters: Sequence[str]) -> Result:
@@ -114,7 +114,7 @@ def _result(given: Mapping[str, Any], offered: Sequence[Way], parameters: Sequen
             f"{_name(p)}: {'; '.join(map(_readable, why)) or 'no way measures it'}."
             for p, why in left.items()
         )
-        return Result("Not covered", "none", f"These ways together do not cover {names}.", mind=mind, heads=heads, rows=rows, values={"choices": 0.0})  # fmt: skip
+        return Result("Not covered", "none", f"These ways together do not cover {names}.", mind=mind, heads=heads, rows=rows, wordy=True, values={"choices": 0.0})  # fmt: skip
     best = found[0]
     lines = tuple(
         Said(_named(c), money(c.over_horizon), "", f"{money(c.at_once)} at once, {money(c.a_month)} a month")
@@ -125,14 +125,15 @@ def _result(given: Mapping[str, Any], offered: Sequence[Way], parameters: Sequen
         f"{way.name}: {_readable(words)}." for way in best.ways for words in ways.suit(way=way, needs=needs, place=place).mind
     ))  # fmt: skip
     return Result(
-        word=_named(best),
+        word="Covered",
         glyph="in",
-        sentence=f"Covers everything, and over {months} months costs the least: {money(best.over_horizon)}.",
+        sentence=f"{_named(best)}: everything is measured, at the least cost over {months} months, {money(best.over_horizon)}.",
         said=lines,
         why=("At once + months × (a month's fixed cost + upkeep + tests × (reagent + minutes)), the minutes at what they cost.",),
         mind=((even,) if even else ()) + mind,
         heads=heads,
         rows=rows,
+        wordy=True,
         values={"choices": float(len(found)), "at_once": float(best.at_once), "a_month": float(best.a_month), "over_horizon": float(best.over_horizon)},
     )  # fmt: skip
 
