@@ -10,9 +10,11 @@ from hypothesis import strategies as st
 from servicedesk.core import units
 from servicedesk.core.advice import BandSpec, Product, TankSheet, judge, say, word_of
 from servicedesk.core.advice.compile import compile_sheet
+from servicedesk.core.advice.plausible import plausible
 from servicedesk.core.advice.sheet import SheetWrong
 from servicedesk.core.advice.toxic import POINTS, SHARES
 from servicedesk.core.chemistry.ammonia import toxic_fraction_fresh, toxic_fraction_sea
+from servicedesk.core.tables import read_csv
 from tests.core.vectors import edges, rounds, sheet_of
 
 GOOD = {
@@ -517,3 +519,34 @@ def test_the_tabulated_share_is_that_of_the_formula(ph, temperature):
         n = next(n for n, point in enumerate(POINTS) if point >= x)
         part = (x - POINTS[n - 1]) / (POINTS[n] - POINTS[n - 1])
         assert SHARES[n - 1] + part * (SHARES[n] - SHARES[n - 1]) == pytest.approx(share, rel=2e-3)
+
+
+def test_what_such_water_hardly_ever_shows_is_tested_again_and_kept():
+    slip = said(**{"calcium": 43.0, "calcium:n": 1.0}).verdicts["calcium"]
+    twice = said(calcium=43.0).verdicts["calcium"]
+
+    assert (slip.word, slip.also) == ("test_again", "below_limit")
+    assert slip.sentence.startswith("Such water hardly ever shows 43 mg/L: 200 to 700 is what it shows.")
+    assert twice.word == "below_limit"
+
+
+def test_a_disaster_is_urgent_at_once_whatever_is_plausible():
+    found = said(**{"ammonia_total": 14.0, "ammonia_total:n": 1.0})
+
+    assert found.verdicts["ammonia_total"].word == "test_again"
+    assert [line.sentence_id for line in found.urgent] == ["act_ammonia_toxic"]
+
+
+@pytest.mark.parametrize(
+    "row", read_csv("bands.csv"), ids=lambda row: f"{row['water_type']}-{row['parameter']}"
+)
+def test_every_band_with_its_limits_lies_within_what_is_plausible(row):
+    low, high = plausible(parameter=row["parameter"], water_type=row["water_type"])
+
+    assert all(
+        low <= float(row[edge]) <= high for edge in ("low", "high", "alarm_low", "alarm_high") if row[edge]
+    )
+
+
+def test_of_what_nobody_knows_nothing_is_implausible():
+    assert plausible(parameter="redox", water_type="pond") is None

@@ -233,3 +233,18 @@ def test_ph_comes_on_the_scale_that_is_asked_or_not_at_all(browser, reef):
 
     read_in(reef, "salinity", 5, at=timezone.now() + timedelta(minutes=1))
     assert ask(browser, "raise", reef).context["form"].data["ph"] == ""
+
+
+def test_the_longest_harmless_silence_becomes_a_recurring_task_that_can_still_be_changed(browser, reef):
+    page = ask(browser, "level", reef, **{"for": "alkalinity"})
+    address = page.context["rule"]
+
+    form = browser.get(address).context["form"]
+    assert form["title"].value() == "Test Alkalinity by hand"
+    assert (form["every"].value(), form["unit"].value()) == ("1", "days")
+    assert page.content.decode().count("Make it a recurring task") == 1
+    assert "Make it a recurring task" not in ask(browser, "level", **EXAMPLES["level"]).content.decode()
+    assert (
+        "Test what is dosed by hand"
+        in browser.get(ask(browser, "level", reef).context["rule"]).content.decode()
+    )

@@ -7,6 +7,7 @@ Inputs per parameter p: `p` the value (the mean where there are replicates), `p:
 from typing import Any
 
 from servicedesk.core import units
+from servicedesk.core.advice.plausible import plausible
 from servicedesk.core.advice.sheet import BandSpec, TankSheet
 
 Expression = Any
@@ -59,15 +60,27 @@ def word_steps(band: BandSpec) -> list[tuple[str, Expression]]:
     ]
 
 
+def _outside(parameter: str, low: float, high: float) -> Expression:
+    return ["or", ["<", parameter, low], [">", parameter, high]]
+
+
+def hardly(sheet: TankSheet, parameter: str) -> Expression:
+    """Whether such water hardly ever shows this value; False where nothing is said of it."""
+    edges = plausible(parameter=parameter, water_type=sheet.water_type)
+    return False if edges is None else _outside(parameter, *edges)
+
+
 def surprise_step(sheet: TankSheet, parameter: str) -> tuple[str, Expression]:
-    """Step that makes `p:surprise`: far from history and standing on one result only, or on results that disagree."""
-    expected = sheet.expected.get(parameter)
+    """Step that makes `p:surprise`: far from history or from what such water shows and standing on one result only, or on
+    results that disagree."""
+    expected, beyond = sheet.expected.get(parameter), hardly(sheet, parameter)
     apart = ["=", f"{parameter}:apart", 1]
-    if expected is None:
+    odd = [] if expected is None else [_outside(parameter, expected.low, expected.high)]
+    odd += [] if beyond is False else [beyond]
+    if not odd:
         return f"{parameter}:surprise", apart
-    outside = ["or", ["<", parameter, expected.low], [">", parameter, expected.high]]
     alone = ["or", ["missing", f"{parameter}:n"], ["<", f"{parameter}:n", 2]]
-    return f"{parameter}:surprise", ["or", apart, ["and", outside, alone]]
+    return f"{parameter}:surprise", ["or", apart, ["and", ["or", *odd], alone]]
 
 
 def _by(band: BandSpec, edge: float, over: bool) -> Expression:
@@ -124,6 +137,16 @@ def verdict_of(sheet: TankSheet, band: BandSpec) -> Expression:
             "unit": unit_of(band.unit),
         }
         saying = ["if", f"{p}:surprise", ["say", "test_again", again], saying]
+    usual = plausible(parameter=p, water_type=sheet.water_type)
+    if usual is not None:
+        odd = {
+            "low": shown(p, band.unit, usual[0]),
+            "high": shown(p, band.unit, usual[1]),
+            "value": shown(p, band.unit, p),
+            "unit": unit_of(band.unit),
+        }
+        beyond = ["and", f"{p}:surprise", hardly(sheet, p)]
+        saying = ["if", beyond, ["say", "hardly", odd], saying]
     saying = ["if", ["=", f"{p}:apart", 1], ["say", "results_apart", {}], saying]
     word = ["if", f"{p}:surprise", ["word", "test_again"], f"{p}:word"]
     return [

@@ -95,12 +95,19 @@ def _next(kept: Model, *, new: bool) -> str:
     return _home(kept)
 
 
+HANDED_ON = ("title", "how", "every", "unit", "starts_on")
+
+
 def _edit(request: HttpRequest, kind: Kind, row: Model | None) -> HttpResponse:
     user = staff_of(request)
     parent = _parent(kind, request, row)
     form: Any = form_of(kind, parent=parent, row=row, prices=user.is_owner, posted=request.POST or None)
     if row is None and kind.model is Item and request.GET.get("kind") in ItemKind.values:
         form.initial["kind"] = request.GET["kind"]
+    if (
+        row is None and kind.model is TaskRule
+    ):  # as a worksheet hands it on: what stands there can still be changed
+        form.initial |= {name: request.GET[name][:200] for name in HANDED_ON if name in request.GET}
     if request.method == "POST" and form.is_valid():
         fresh = row or kind.model(**({kind.parent: parent} if parent is not None else {}))
         try:

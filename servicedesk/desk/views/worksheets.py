@@ -1,15 +1,19 @@
 """Worksheets: a problem with the tank's numbers filled in, worked at once, by a link that can be kept and printed."""
 
+from urllib.parse import urlencode
 from uuid import UUID
 
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from clients.models import Tank
 from clients.queries import get_tank_for
+from servicedesk.core import units
 from servicedesk.core.tables import read_json
 from servicedesk.core.worksheets import Result, Worksheet
 from servicedesk.desk.forms import WorksheetForm
@@ -45,6 +49,24 @@ def cautions(sheet: Worksheet, result: Result | None) -> list[dict[str, object]]
     return [hazard for hazard in read_json("hazards.json")["hazards"] if hazard["id"] in wanted]
 
 
+def _rule(request: HttpRequest, tank: Tank | None, result: Result | None) -> str:
+    """The address at which the longest harmless silence becomes a recurring task of the tank."""
+    every = result.values.get("test_every_days") if result else None
+    if tank is None or every is None:
+        return ""
+    parameter = request.GET.get("for", "")
+    name = units.PARAMETERS[parameter].name if parameter in units.PARAMETERS else _("what is dosed")
+    asked = {
+        "in": str(tank.pk),
+        "title": _("Test %(name)s by hand") % {"name": name},
+        "how": _("Before a pump that stops, or gives too much, could do harm."),
+        "every": f"{every:.0f}",
+        "unit": "days",
+        "starts_on": day_of(timezone.now()).isoformat(),
+    }
+    return f"{reverse('desk:own_new', args=['rule'])}?{urlencode(asked)}"
+
+
 @login_required
 @require_GET
 def worksheet(request: HttpRequest, sheet: str, key: UUID | None = None) -> HttpResponse:
@@ -66,5 +88,6 @@ def worksheet(request: HttpRequest, sheet: str, key: UUID | None = None) -> Http
         "form": form,
         "result": result,
         "cautions": cautions(page, result),
+        "rule": _rule(request, tank, result) if user.is_office else "",
     }
     return render(request, "desk/worksheet.html", context)
