@@ -10,7 +10,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import F
 from django.utils.formats import date_format
 from django.utils.text import slugify
@@ -35,6 +35,7 @@ from servicedesk.staff.queries import business
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.models import Visit
 from servicedesk.web.faults import fault_point
+from servicedesk.web.one_moment import one_moment
 
 Say = Callable[[int, str], None]
 STEPS = 4
@@ -88,11 +89,7 @@ def take_snapshot(*, report: Report, at: datetime) -> Report:
     """Fill in what the report says, from one moment of the data. A second try keeps what the first one took."""
     if report.content:
         return report
-    alone = not connection.in_atomic_block
-    with transaction.atomic():
-        if alone and connection.vendor == "postgresql":
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+    with one_moment():
         content = content_of(report.visit, at=at)
         before = (
             Report.objects.filter(visit=report.visit, version__lt=report.version)

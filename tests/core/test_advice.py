@@ -550,3 +550,17 @@ def test_every_band_with_its_limits_lies_within_what_is_plausible(row):
 
 def test_of_what_nobody_knows_nothing_is_implausible():
     assert plausible(parameter="redox", water_type="pond") is None
+
+
+@pytest.mark.parametrize("left_out", ["ph", "salinity"])
+def test_a_tank_without_a_band_for_it_is_judged_by_what_is_tested(left_out):
+    """Without pH nobody can tell how much of the ammonia is toxic; without salinity that of the sea is taken."""
+    whole = sheet_of("reef_stony")
+    sheet = replace(whole, tests=(), bands=tuple(b for b in whole.bands if b.parameter != left_out))
+    values = {p: v for p, v in GOOD.items() if p != left_out} | {"ammonia_total": 0.6}
+
+    found = judge(compile_sheet(sheet), values | {f"{p}:n": 2.0 for p in values})
+
+    assert [line.sentence_id for line in found.urgent] == [
+        "act_ammonia" if left_out == "ph" else "act_ammonia_toxic"
+    ]

@@ -16,6 +16,7 @@ from clients.models import Contact
 from reports import actions
 from reports.choices import ReportState
 from reports.models import Paper, Report, Running
+from reports.queries import content_of
 from reports.queries.failing import why_failed
 from reports.queries.pages import line_of, progress_of
 from servicedesk.dispatch import actions as dispatch
@@ -151,6 +152,16 @@ def test_a_second_try_keeps_snapshot_and_file(scene: Scene, monkeypatch: pytest.
     assert row.data_at == LATER
     assert (Path(settings.PAPERS_ROOT) / row.file).read_bytes() == b"%PDF-1.7 once"
     assert Message.objects.count() == 1
+
+
+def test_a_paper_is_laid_out_by_one_plan_after_the_other_until_there_is_none(scene: Scene) -> None:
+    scene.before()
+    visit = scene.tested().close()
+    row = actions.take_snapshot(
+        report=actions.begin_report(visit=visit, version=1, job=claimed(visit), at=LATER), at=LATER
+    )
+    papers = list(actions.papers_of(report=row, content=content_of(visit, at=LATER)))
+    assert len(papers) > 1 and all(paper.startswith("<!doctype html>") for paper in papers)
 
 
 def test_who_lost_the_lease_leaves_nothing_behind(scene: Scene) -> None:

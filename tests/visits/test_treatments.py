@@ -6,6 +6,7 @@ import pytest
 from django.utils import timezone
 
 from servicedesk.core.chemistry.treatments import unsafe
+from servicedesk.dosing.actions import TOLD, record_treatment
 from servicedesk.dosing.models import Treatment
 from servicedesk.upkeep.models import Task
 from servicedesk.visits.queries import told
@@ -121,3 +122,15 @@ def test_the_journal_tells_who_ordered_it_and_the_page_has_its_form(scene):
     assert "by order of Dr Marl" in said.text
     page = scene.page("work/")
     assert "Only by order of a veterinarian" in page and "complexed copper" in page
+
+
+def test_the_same_news_twice_is_one_treatment(scene):
+    entry = scene.entry("treatment", tank=str(scene.tank.pk), **ORDERED)
+    scene.send(entry)
+    visit = scene.visit
+    said = {name: ORDERED[name] for name in TOLD}
+    fact = {"at": visit.arrived_at, "by": scene.ida, "origin": entry["id"], "received_at": timezone.now()}
+
+    record_treatment(tank=scene.tank, told=said, until_on=date.fromisoformat(UNTIL), **fact)
+
+    assert Treatment.objects.count() == 1

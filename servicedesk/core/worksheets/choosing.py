@@ -90,10 +90,8 @@ def _readable(reason: str) -> str:
 def _break_even(found: Sequence[Choice]) -> str:
     """When the choice that is cheapest by the month has paid for itself beside the one that is cheapest at once."""
     at_once, monthly = min(found, key=lambda c: c.at_once), min(found, key=lambda c: c.a_month)
-    if at_once is monthly:
-        return ""
     months = ways.break_even_months(dearer_at_once=monthly, dearer_a_month=at_once)
-    if months is None:
+    if at_once is monthly or months is None:
         return ""
     return f"{_named(monthly)}: dearer at once, paid for after {months:.0f} months beside {_named(at_once)}."
 
