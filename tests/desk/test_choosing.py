@@ -1,5 +1,8 @@
 """Choosing how to test: ways as the owner wrote them down, compared for one tank."""
 
+from dataclasses import replace
+from decimal import Decimal
+
 import pytest
 from django.test import Client as Browser
 
@@ -40,10 +43,7 @@ def test_what_cannot_be_read_is_said_with_its_line(text):
 
 
 def test_ways_that_cover_everything_are_compared_over_the_horizon():
-    import dataclasses  # noqa: PLC0415
-    from decimal import Decimal  # noqa: PLC0415
-
-    exact = [dataclasses.replace(w, price=Decimal(w.price), test_cost=Decimal(str(w.test_cost))) for w in (KIT, TITRATOR)]  # fmt: skip
+    exact = [replace(w, price=Decimal(w.price), test_cost=Decimal(str(w.test_cost))) for w in (KIT, TITRATOR)]  # fmt: skip
     found = chosen(*exact)
 
     assert found.word == "Covered" and found.sentence.startswith("kits and titrator: everything is measured")
@@ -57,8 +57,6 @@ def test_ways_that_cover_everything_are_compared_over_the_horizon():
 
 
 def test_the_dearer_at_once_says_when_it_has_paid_for_itself():
-    from decimal import Decimal  # noqa: PLC0415
-
     cheap = Way("strips", {"alkalinity": 0.4}, test_minutes=10, price=Decimal(5), test_cost=Decimal(1))
     dear = Way("meter", {"alkalinity": 0.4}, test_minutes=1, price=Decimal(200), test_cost=Decimal("0.1"))
     same = Way("other meter", {"alkalinity": 0.4}, test_minutes=1, price=Decimal(3), test_cost=Decimal("0.1"))
