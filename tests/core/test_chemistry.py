@@ -3,7 +3,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from servicedesk.core.chemistry import dosing
-from servicedesk.core.chemistry.dosing import NoDose, dose_to_raise, grams_to_raise, per_ml_of, rise_of
+from servicedesk.core.chemistry.dosing import NoDose, grams_to_raise, per_ml_of, rise_of
 from servicedesk.core.chemistry.water import (
     NoChange,
     after_changes,
@@ -29,53 +29,11 @@ def test_grams_that_cannot_be_reckoned_are_refused(salt, rise, net_l, purity):
         grams_to_raise(salt=salt, rise=rise, net_l=net_l, purity=purity)
 
 
-@pytest.mark.parametrize("wrong", [{"net_l": 0}, {"per_ml": 0}, {"max_rise_per_day": 0}, {"to_value": 7.0}])
-def test_dose_that_cannot_be_reckoned_is_refused(wrong):
-    sound = {
-        "parameter": "alkalinity",
-        "from_value": 7.0,
-        "to_value": 8.0,
-        "net_l": 400,
-        "per_ml": 1.06,
-        "max_rise_per_day": 0.5,
-    }
-    with pytest.raises(NoDose):
-        dose_to_raise(**{**sound, **wrong})
-
-
-def test_dose_without_a_safe_step_is_one_day():
-    dose = dose_to_raise(
-        parameter="potassium", from_value=380, to_value=400, net_l=400, per_ml=40, max_rise_per_day=None
-    )
-
-    assert (dose.days, dose.ml_total, dose.ml_per_day, dose.ml_low, dose.u_ml) == (1, 200, 200, 200, 0)
-
-
-@given(st.floats(0, 0.4), st.floats(0, 0.4), st.floats(0, 0.2))
-def test_less_sure_volume_or_strength_never_gives_a_larger_safe_dose(share, more, strength):
-    def dose(volume_u):
-        return dose_to_raise(
-            parameter="alkalinity",
-            from_value=7.0,
-            to_value=8.0,
-            net_l=400,
-            per_ml=1.06,
-            max_rise_per_day=0.5,
-            net_l_u=400 * volume_u,
-            per_ml_u_rel=strength,
-        )
-
-    assert dose(share + more).ml_low <= dose(share).ml_low
-    assert dose(share + more).u_ml >= dose(share).u_ml
-
-
 def test_a_dose_by_grams_and_by_millilitres_raise_alike():
     per_ml = per_ml_of(salt="CaCl2.2H2O", grams_per_litre=140)
-    dose = dose_to_raise(
-        parameter="calcium", from_value=400, to_value=420, net_l=500, per_ml=per_ml, max_rise_per_day=20
-    )
+    ml = 1000 * grams_to_raise(salt="CaCl2.2H2O", rise=20, net_l=500) / 140
 
-    assert dose.ml_total * 140 / 1000 == pytest.approx(grams_to_raise(salt="CaCl2.2H2O", rise=20, net_l=500))
+    assert rise_of(ml=ml, per_ml=per_ml, net_l=500) == pytest.approx(20)
 
 
 @pytest.mark.parametrize(

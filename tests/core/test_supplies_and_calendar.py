@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from servicedesk.core.chemistry.dosing import NoDose, dose_to_raise
 from servicedesk.core.inventory import reorder
 from servicedesk.core.recurrence.due import Rule, RuleWrong, next_due, occurrences
 from servicedesk.core.sheets import FieldEntry, winner
@@ -138,45 +137,6 @@ def test_occurrences_in_two_halves_are_those_of_the_whole(every, unit, first):
     halves = occurrences(rule, first, middle) + occurrences(rule, middle + timedelta(days=1), last)
 
     assert halves == occurrences(rule, first, last)
-
-
-def test_dose_is_split_by_the_safe_daily_change():
-    dose = dose_to_raise(
-        parameter="alkalinity",
-        from_value=6.8,
-        to_value=8.0,
-        net_l=500,
-        per_ml=0.5,
-        max_rise_per_day=0.5,
-        net_l_u=25,
-    )
-
-    assert (dose.days, round(dose.ml_total), round(dose.ml_per_day)) == (3, 1200, 400)
-    assert dose.ml_low == pytest.approx(400 / 1.1)
-
-
-def test_dose_for_water_that_is_high_enough_is_refused():
-    with pytest.raises(NoDose):
-        dose_to_raise(
-            parameter="calcium", from_value=430, to_value=420, net_l=500, per_ml=1, max_rise_per_day=20
-        )
-
-
-@given(st.floats(0.1, 20), st.floats(10, 5000), st.floats(0.01, 100), st.floats(0.05, 5), st.floats(0, 0.3))
-def test_no_day_rises_by_more_than_is_safe(rise, net, strength, most, share):
-    dose = dose_to_raise(
-        parameter="alkalinity",
-        from_value=0,
-        to_value=rise,
-        net_l=net,
-        per_ml=strength,
-        max_rise_per_day=most,
-        net_l_u=net * share,
-    )
-
-    assert dose.ml_per_day * strength / net <= most * (1 + 1e-6)
-    assert dose.ml_low <= dose.ml_per_day
-    assert dose.ml_per_day * dose.days == pytest.approx(dose.ml_total)
 
 
 @given(st.permutations(range(6)))

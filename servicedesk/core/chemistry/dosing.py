@@ -1,34 +1,17 @@
-"""How much to add: doses from strength and volume, within the safe daily change and with their uncertainty.
+"""What a salt or a solution raises: grams, strengths, what goes together. How much is safe on which day stands in `plans`.
 
 Arithmetic on IUPAC 2021 standard atomic weights (Prohaska et al. 2022, Pure Appl. Chem. 94, 573); the degree of
 carbonate hardness is 10 mg CaO per litre (CaO 56.077 g/mol)."""
-
-import math
-from dataclasses import dataclass
 
 from servicedesk.core.tables import read_csv
 
 MEQ_PER_DKH = 20.0 / 56.077
 CALCIUM_PER_MEQ = 40.078 / 2
 CALCIUM_PER_DKH = CALCIUM_PER_MEQ * MEQ_PER_DKH
-LOWER_BOUND_K = 2.0
 
 
 class NoDose(ValueError):
     """The dose cannot be computed; the sentence says why."""
-
-
-@dataclass(frozen=True)
-class Dose:
-    """`ml_total` reaches the goal in `days` days of `ml_per_day`; `ml_low` is the first day's safe lower bound:
-    what reaches no further than the step even when the tank is smaller and the solution stronger than thought
-    (two standard uncertainties). `u_ml` is the standard uncertainty of ml_total."""
-
-    ml_total: float
-    ml_low: float
-    days: int
-    ml_per_day: float
-    u_ml: float
 
 
 def grams_to_raise(*, salt: str, rise: float, net_l: float, purity: float = 1.0) -> float:
@@ -51,39 +34,6 @@ def per_ml_of(*, salt: str, grams_per_litre: float, purity: float = 1.0) -> floa
 def rise_of(*, ml: float, per_ml: float, net_l: float) -> float:
     """By how much a dose raises a tank, in canonical units: mL times the strength over the net volume in litres."""
     return ml * per_ml / net_l
-
-
-def dose_to_raise(
-    *,
-    parameter: str,
-    from_value: float,
-    to_value: float,
-    net_l: float,
-    per_ml: float,
-    max_rise_per_day: float | None,
-    net_l_u: float = 0.0,
-    per_ml_u_rel: float = 0.0,
-) -> Dose:
-    """mL of a solution (`per_ml` canonical units x L per mL) that raise a parameter from one value to another,
-    split so that no day rises by more than `max_rise_per_day`. Raises NoDose."""
-    rise = to_value - from_value
-    if net_l <= 0 or per_ml <= 0:
-        raise NoDose(f"The volume and the strength for {parameter} must be above nought.")
-    if rise <= 0:
-        raise NoDose(f"{parameter} needs no raising: it is at its goal or above.")
-    if max_rise_per_day is not None and max_rise_per_day <= 0:
-        raise NoDose("The safe daily change must be above nought.")
-    total = rise * net_l / per_ml
-    days = 1 if max_rise_per_day is None else max(1, math.ceil(rise / max_rise_per_day - 1e-9))
-    relative = math.hypot(net_l_u / net_l, per_ml_u_rel)
-    daily = total / days
-    return Dose(
-        ml_total=total,
-        ml_low=daily / (1 + LOWER_BOUND_K * relative),
-        days=days,
-        ml_per_day=daily,
-        u_ml=total * relative,
-    )
 
 
 def uptake_calcium(*, alkalinity_dkh: float) -> float:
