@@ -11,14 +11,12 @@ from typing import Any
 from servicedesk.core import units
 from servicedesk.core.advice.sheet import MARINE, BandSpec, Product, TankSheet
 from servicedesk.core.advice.verdicts import shown, unit_of
+from servicedesk.core.chemistry.dosing import CAUSTIC
+from servicedesk.core.chemistry.plans import CUT, WIDTH
 
 Expression = Any
 DOSED = ("alkalinity", "carbonate_hardness", "calcium", "magnesium", "potassium")
 MOST_A_DAY = 0.3
-SAFE_K = 2.0
-WIDTH = 1.8
-"""Standard uncertainties of a stated interval, as chemistry.plans.WIDTH."""
-CAUSTIC = ("NaOH", "Ca(OH)2")
 LEAST_STEPS = 20
 SMALL_L = 100.0
 
@@ -101,10 +99,10 @@ def _digits(most_ml: float) -> int:
 def _safe_share(sheet: TankSheet, product: Product) -> float:
     """Which share of a day's dose is safe even when the water is less and the solution stronger than believed, each by two
     standard uncertainties (as chemistry.plans.safe_ml)."""
-    least = 1 - SAFE_K * sheet.net_l_u / sheet.net_l
+    least = 1 - CUT * sheet.net_l_u / sheet.net_l
     if least <= 0:
         return 0.0
-    return least / (1 + SAFE_K * product.per_ml_u_rel)
+    return least / (1 + CUT * product.per_ml_u_rel)
 
 
 def _dose(sheet: TankSheet, band: BandSpec, goal: float, step: float, product: Product) -> Expression:

@@ -6,6 +6,8 @@ carbonate hardness is 10 mg CaO per litre (CaO 56.077 g/mol)."""
 from servicedesk.core.tables import read_csv
 
 MEQ_PER_DKH = 20.0 / 56.077
+CAUSTIC = ("NaOH", "Ca(OH)2")
+"""Salts that are never in the hands of a client's people, nor given by a pump."""
 CALCIUM_PER_MEQ = 40.078 / 2
 CALCIUM_PER_DKH = CALCIUM_PER_MEQ * MEQ_PER_DKH
 

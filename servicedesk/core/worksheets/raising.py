@@ -5,7 +5,7 @@ from typing import Any
 
 from servicedesk.core import units
 from servicedesk.core.chemistry import dosing, plans, salinity, several, side_effects, water
-from servicedesk.core.chemistry.dosing import NoDose
+from servicedesk.core.chemistry.dosing import CAUSTIC, NoDose
 from servicedesk.core.chemistry.salinity import OutOfRange
 from servicedesk.core.chemistry.side_effects import Water
 from servicedesk.core.metrology.propagation import Known
@@ -15,7 +15,6 @@ from servicedesk.core.worksheets import Ask, Result, Said, Worksheet, said
 RAISED = ("alkalinity", "carbonate_hardness", "calcium", "magnesium", "potassium", "nitrate")
 CHANGED = (*RAISED, "phosphate", "salinity", "nitrite", "ammonia_total", "general_hardness", "copper")
 LABELLED = "labelled"
-CAUSTIC = ("NaOH", "Ca(OH)2")
 ALKALINE = ("alkalinity", "carbonate_hardness")
 TANK, TEST, LIQUID, AROUND = "The tank", "The test", "What is added", "What is around it"
 NET = Ask("net_l", "Net volume", "L", low=0, high=1e6, above=True, part=TANK)
