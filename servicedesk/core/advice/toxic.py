@@ -7,6 +7,7 @@ side. The mark of 0.02 mg/L N is common practice (no source)."""
 from typing import Any
 
 from servicedesk.core.advice.sheet import MARINE, TankSheet
+from servicedesk.core.chemistry.ammonia import FRESH_PK, IONIC, SEA_PK
 
 Expression = Any
 TOXIC = "ammonia_total:toxic"
@@ -24,12 +25,12 @@ def toxic_steps(sheet: TankSheet) -> list[tuple[str, Expression]]:
     have = set(sheet.parameters())
     if not {"ammonia_total", "ph", "temperature"} <= have:
         return []
-    pka: Expression = ["+", 0.09018, ["/", 2729.92, ["+", "temperature", 273.15]]]
+    pka: Expression = ["+", FRESH_PK[0], ["/", FRESH_PK[1], ["+", "temperature", 273.15]]]
     if sheet.water_type in MARINE:
         salt: Expression = 35.0
         if "salinity" in have:
             salt = ["if", ["missing", "salinity"], 35.0, "salinity"]
-        strength = ["/", ["*", 19.924, salt], ["-", 1000, ["*", 1.005, salt]]]
-        pka = ["+", 9.245, ["*", 0.149, strength], ["*", 0.0324, ["-", 25, "temperature"]]]
+        strength = ["/", ["*", IONIC[0], salt], ["-", 1000, ["*", IONIC[1], salt]]]
+        pka = ["+", SEA_PK[0], ["*", SEA_PK[1], strength], ["*", SEA_PK[2], ["-", 25, "temperature"]]]
     share = ["table", ["-", "ph", pka], POINTS, SHARES]
     return [(TOXIC, ["*", "ammonia_total", share])]

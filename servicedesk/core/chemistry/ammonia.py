@@ -14,6 +14,12 @@ import math
 from servicedesk.core.chemistry.salinity import OutOfRange
 
 SCALES = ("NBS scale", "total scale")
+FRESH_PK = 0.09018, 2729.92
+"""pKa = first + second / T (K)."""
+SEA_PK = 9.245, 0.149, 0.0324
+"""pKa = first + second I + third (25 - t), a pH on the NBS scale."""
+IONIC = 19.924, 1.005
+"""I = first S / (1000 - second S)."""
 
 
 def _fraction(*, pka: float, ph: float) -> float:
@@ -24,13 +30,13 @@ def toxic_fraction_fresh(*, temperature_c: float, ph: float) -> float:
     """The fraction of total ammonia that is un-ionised NH3 in fresh water."""
     if not 0 <= temperature_c <= 50 or not 6 <= ph <= 10:
         raise OutOfRange("Holds from 0 to 50 °C and pH 6 to 10.")
-    return _fraction(pka=0.09018 + 2729.92 / (temperature_c + 273.15), ph=ph)
+    return _fraction(pka=FRESH_PK[0] + FRESH_PK[1] / (temperature_c + 273.15), ph=ph)
 
 
 def ionic_strength(*, salinity: float) -> float:
     """Ionic strength of sea water in mol/kg of water: 19.924 S / (1000 - 1.005 S), Dickson, Sabine & Christian 2007,
     Guide to best practices for ocean CO2 measurements, chapter 5."""
-    return 19.924 * salinity / (1000 - 1.005 * salinity)
+    return IONIC[0] * salinity / (1000 - IONIC[1] * salinity)
 
 
 def toxic_fraction_sea(*, temperature_c: float, ph: float, salinity: float, scale: str) -> float:
@@ -43,7 +49,7 @@ def toxic_fraction_sea(*, temperature_c: float, ph: float, salinity: float, scal
         return _fraction(pka=pk_total_scale(temperature_c=temperature_c, salinity=salinity), ph=ph)
     if not 5 <= temperature_c <= 30 or not 7.5 <= ph <= 8.6 or not 32 <= salinity <= 40:
         raise OutOfRange("Holds from 5 to 30 °C, pH 7.5 to 8.6 and salinity 32 to 40.")
-    pka = 9.245 + 0.149 * ionic_strength(salinity=salinity) + 0.0324 * (25 - temperature_c)
+    pka = SEA_PK[0] + SEA_PK[1] * ionic_strength(salinity=salinity) + SEA_PK[2] * (25 - temperature_c)
     return _fraction(pka=pka, ph=ph)
 
 
