@@ -1,7 +1,7 @@
 """What the pumps are set to, what is left in their containers, and when those run empty."""
 
 from collections.abc import Callable, Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -12,9 +12,9 @@ from servicedesk.core.metrology.lines import NoLine
 from servicedesk.core.tracking.uptake import Changed, Dosed, Reading, Uptake, uptake
 from servicedesk.dispatch.queries import standing
 from servicedesk.dosing.choices import DoseKind
-from servicedesk.dosing.models import Channel, Dose, RateChange, Refill
+from servicedesk.dosing.models import Channel, Dose, RateChange, Refill, Treatment
 from servicedesk.water.queries import readings_of, water_changes_of, water_for
-from servicedesk.web.prepared import KEYS, MOMENT, Slot, prepared
+from servicedesk.web.prepared import DAY, KEY, KEYS, MOMENT, Slot, prepared
 
 SECONDS_A_DAY = 86400.0
 
@@ -183,3 +183,13 @@ def _rises(
                 rise = ml_per_day * days * channel.solution.per_ml / tank.net_l
                 found.append(Dosed(day(start), rise, until=day(end)))
     return found
+
+
+@prepared(tank=KEY, since=DAY)
+def _treatments(tank: Slot, since: Slot) -> QuerySet[Treatment]:
+    return standing(Treatment.objects.filter(tank=tank, until_on__gte=since)).order_by("-at", "pk")
+
+
+def treatments_of(tank: Tank, *, since: date) -> list[Treatment]:
+    """Medicines that were given and last until that day or later, newest first."""
+    return _treatments(tank=tank.pk, since=since)

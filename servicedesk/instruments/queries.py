@@ -1,7 +1,7 @@
 """What instruments are worth and how long their bottles last."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -10,10 +10,12 @@ from django.db.models import QuerySet
 
 from clients.models import Tank
 from servicedesk.core.inventory.ways import Way
+from servicedesk.core.metrology.uncertainty import MethodSpec
 from servicedesk.core.worksheets.choosing import THERE, read_measures
 from servicedesk.dispatch.queries import standing, withdrawn
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Candidate, Instrument, Measure, ReagentLoad, TrustMove
+from servicedesk.water.queries import spec_of
 from servicedesk.web.prepared import KEYS, MOMENT, Slot, prepared
 
 
@@ -53,6 +55,12 @@ def instruments_in_use() -> list[Instrument]:
         .prefetch_related("measures")
         .order_by("equipment__name", "pk")
     )
+
+
+def measured_by(measure: Measure) -> MethodSpec:
+    """A measure's method as the core computes with it, drawing on the instrument's own reagent."""
+    spec = spec_of(measure.method)
+    return replace(spec, lot=str(measure.reagent_id)) if measure.reagent_id else spec
 
 
 def silent_since(instrument: Instrument, at: datetime) -> datetime | None:

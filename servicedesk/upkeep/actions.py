@@ -2,7 +2,7 @@
 
 from datetime import date, datetime, timedelta
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from django.db import transaction
 
@@ -13,6 +13,7 @@ from servicedesk.staff.models import User
 from servicedesk.upkeep.choices import Outcome, TaskState
 from servicedesk.upkeep.models import Task, TaskFact, TaskRule
 
+NAMED = UUID("7f6f2f3a-6d0c-4d0e-9a53-5b1f4c9f0f51")
 DAYS = {"days": 1, "weeks": 7, "months": 31}
 
 
@@ -83,10 +84,11 @@ def raise_task(
     equipment: Equipment | None = None,
     hazards: list[str] | None = None,
 ) -> Task:
-    """A task from a cause, named once by `key`."""
+    """A task from a cause, named once by `key`, which also makes its id."""
     row, _made = Task.objects.get_or_create(
         key=key,
         defaults={
+            "id": uuid5(NAMED, key),
             "tank": tank,
             "equipment": equipment,
             "title": title,

@@ -12,7 +12,6 @@ from clients.queries import name_beside_tank
 from servicedesk.core import units
 from servicedesk.core.metrology.uncertainty import (
     Deviation,
-    MethodSpec,
     Replicate,
     deviation,
     reference_value,
@@ -21,13 +20,13 @@ from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Measure
-from servicedesk.instruments.queries import instruments_in_use, measures_of, silent_since, trusts
+from servicedesk.instruments.queries import instruments_in_use, measured_by, measures_of, silent_since, trusts
 from servicedesk.staff.queries import business
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
 from servicedesk.watch.queries import Newest, harm_at, name_in_words, newest_of, silence_harms_at, word_in
 from servicedesk.water.models import Band, Method, Touched
-from servicedesk.water.queries import ReadingValue, bands_of, readings_of
+from servicedesk.water.queries import ReadingValue, bands_of, readings_of, spec_of
 
 RECENT = timedelta(days=21)
 # How near in time a test by hand and an instrument are comparable: what swings by day and night only within like hours
@@ -182,22 +181,9 @@ def _pair(tank: Tank, measure: Measure, at: datetime) -> tuple[ReadingValue, Rea
 
 
 def _compare(measure: Measure, hand: ReadingValue, shown: ReadingValue) -> Deviation:
-    method = Method.objects.get(pk=hand.method_id)
-    by_hand = MethodSpec(
-        name=method.name,
-        kind=method.kind,
-        tolerance_abs=method.tolerance_abs,
-        tolerance_rel=method.tolerance_rel,
-        resolution=method.resolution,
-    )
-    own = MethodSpec(
-        name=measure.method.name,
-        kind=measure.method.kind,
-        tolerance_abs=measure.method.tolerance_abs,
-        tolerance_rel=measure.method.tolerance_rel,
-        resolution=measure.method.resolution,
-    )
+    by_hand = spec_of(Method.objects.get(pk=hand.method_id))
     reference = reference_value([Replicate(hand.value, by_hand)])
+    own = measured_by(measure)
     return deviation(instrument_value=shown.value, instrument=own, reference=reference)
 
 

@@ -8,8 +8,10 @@ from uuid import UUID
 
 from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, When
 
+from clients.choices import WaterType
 from clients.models import Tank
 from servicedesk.core.advice.sheet import MARINE
+from servicedesk.core.metrology.uncertainty import MethodSpec
 from servicedesk.dispatch.queries import standing
 from servicedesk.water.choices import Flag, SourceKind, WaterKind
 from servicedesk.water.models import (
@@ -17,6 +19,7 @@ from servicedesk.water.models import (
     Band,
     ChangeWater,
     Correction,
+    Method,
     Reading,
     Series,
     TankTest,
@@ -26,6 +29,18 @@ from servicedesk.web.memo import once
 from servicedesk.web.prepared import KEY, KEYS, MOMENT, NUMBERS, WORD, Slot, prepared
 
 DOUBTFUL = Flag.TIME_DOUBTFUL | Flag.IMPLAUSIBLE
+
+
+def spec_of(method: Method) -> MethodSpec:
+    """A method as the core computes with it. Methods that draw on one reagent share what is wrong with it."""
+    return MethodSpec(
+        name=method.name,
+        kind=method.kind,
+        tolerance_abs=method.tolerance_abs,
+        tolerance_rel=method.tolerance_rel,
+        resolution=method.resolution,
+        lot=str(method.reagent_id) if method.reagent_id else None,
+    )
 
 
 @dataclass(frozen=True)
@@ -280,6 +295,11 @@ known before it was tested."""
 
 def is_marine(tank: Tank) -> bool:
     return tank.water_type in MARINE
+
+
+def is_salt(tank: Tank) -> bool:
+    """Whether its water holds sea salt: marine and brackish."""
+    return is_marine(tank) or tank.water_type == WaterType.BRACKISH
 
 
 @prepared(tank=KEY, kind=WORD)

@@ -84,7 +84,7 @@ class World:
     def keys(self, name):
         """What stands for the parts of an address: B's objects."""
         first = {
-            "desk:client": self.tank.site.client_id,
+            **dict.fromkeys(("desk:client", "desk:costs"), self.tank.site.client_id),
             "desk:contact_door": self.contact.pk,
             "desk:contact_shut": self.contact.pk,
             "desk:contact_link": self.contact.pk,

@@ -2,6 +2,7 @@ import csv
 import json
 import math
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,10 @@ REFERENCE = Path(__file__).resolve().parents[2] / "fixtures" / "reference"
 
 PHOTOMETER = MethodSpec(name="photometer", kind="photometer", tolerance_rel=0.05)
 KIT = MethodSpec(name="kit", kind="kit", tolerance_rel=0.05)
+
+
+def spec(*, name, lot=None, **stated):
+    return MethodSpec(name=name, kind="kit", lot=lot, **stated)
 
 
 def test_photometer_good_to_five_per_cent_in_water_of_8():
@@ -243,3 +248,62 @@ def test_a_stated_repeatability_comes_before_the_tolerance():
 
     assert too_far_apart(steady, [400.0, 405.0]) is False
     assert too_far_apart(steady, [400.0, 406.0]) is True
+
+
+def test_methods_of_one_lot_do_not_make_its_error_smaller():
+    apart = [
+        Replicate(8.0, spec(name="A", tolerance_rel=0.05)),
+        Replicate(8.0, spec(name="B", tolerance_rel=0.05)),
+    ]
+    one = [replace(r, method=replace(r.method, lot="L")) for r in apart]
+    alone = reference_value(apart[:1])
+
+    assert reference_value(apart).u == pytest.approx(alone.u / math.sqrt(2))
+    assert reference_value(one).u == pytest.approx(alone.u)
+    assert (reference_value(apart).independent, reference_value(one).independent) == (2, 1)
+
+
+@given(st.floats(min_value=0.01, max_value=0.2), st.floats(min_value=0.01, max_value=0.2))
+def test_a_shared_lot_never_makes_the_reference_surer_nor_its_disagreement_less_seen(first, second):
+    apart = [
+        Replicate(7.5, spec(name="A", tolerance_rel=first)),
+        Replicate(8.5, spec(name="B", tolerance_rel=second)),
+    ]
+    one = reference_value([replace(r, method=replace(r.method, lot="L")) for r in apart])
+    free = reference_value(apart)
+
+    assert one.u >= free.u * (1 - 1e-12)
+    assert (one.birge, one.agree, one.value) == (free.birge, free.agree, free.value)
+
+
+def test_a_shared_lot_among_three_methods_adds_as_its_share_simulated():
+    """Two of three methods share a lot's error, drawn once for both."""
+    rng = random.Random(31)
+    methods = [
+        spec(name="A", tolerance_abs=0.3, lot="L"),
+        spec(name="B", tolerance_abs=0.3, lot="L"),
+        spec(name="C", tolerance_abs=0.3),
+    ]
+    found = reference_value([Replicate(8.0, m) for m in methods])
+    means = []
+    for _ in range(20_000):
+        lot, own = rng.uniform(-0.3, 0.3), rng.uniform(-0.3, 0.3)
+        means.append((2 * lot + own) / 3)
+
+    assert math.sqrt(sum(m * m for m in means) / len(means)) == pytest.approx(found.u, rel=0.02)
+
+
+def test_a_reference_of_the_instruments_own_lot_clears_it_of_nothing():
+    own = spec(name="A", tolerance_abs=0.1, lot="L")
+    rests_on_it, other = (
+        reference_value([Replicate(8.0, own)]),
+        reference_value([Replicate(8.0, replace(own, lot="M"))]),
+    )
+    instrument = MethodSpec("I", "titrator", tolerance_abs=0.5, lot="L")
+
+    assert (
+        deviation(instrument_value=8.0, instrument=instrument, reference=rests_on_it).verdict
+        == "cannot be told"
+    )
+    assert deviation(instrument_value=8.0, instrument=instrument, reference=other).verdict == "within"
+    assert deviation(instrument_value=9.0, instrument=instrument, reference=rests_on_it).verdict == "outside"

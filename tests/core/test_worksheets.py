@@ -215,6 +215,29 @@ def test_an_instrument_is_outside_within_or_cannot_be_told_and_then_what_would_t
         worked("right", m1="", m2="")
 
 
+def test_what_draws_on_one_lot_cannot_clear_itself_and_the_sheet_says_what_would():
+    two = {"m1": "8.0", "m1_rel": "5", "m2": "8.0", "m2_abs": "0.4", "instrument": "8.0", "i_abs": "2"}
+    free, one, both = (worked("right", **two, lots=lots) for lots in ("own", "one", "all"))
+
+    assert one.values["u"] > free.values["u"] == pytest.approx(one.values["u"] / math.sqrt(2), rel=0.01)
+    assert "one lot repeat" in one.mind[0] and not any("one lot repeat" in line for line in free.mind)
+    assert (free.word, one.word, both.word) == ("Within", "Within", "Cannot be told")
+    assert "draw on one lot" in both.mind[-1]
+
+
+def test_a_batch_may_be_weighed_on_a_scale_and_is_told_that_grams_are_not_millilitres():
+    scale = "kitchen scale to 5 kg, ± 2 g"
+    found = worked(
+        "batch", c_vessel=scale, w_vessel=scale, to_mark="mark", label_u="0", batch="1250", times="5"
+    )
+
+    # 2 g over the square root of 3 in 250 and in 1250
+    assert found.values["strength_u_rel"] == pytest.approx(
+        math.hypot(2 / math.sqrt(3) / 250, 2 / math.sqrt(3) / 1250)
+    )
+    assert "grams" in found.mind[-1]
+
+
 def test_a_standard_that_reads_too_much_gives_a_factor_and_one_that_agrees_none():
     found = worked("standard")
 

@@ -13,13 +13,13 @@ from reports.models import Answer, Report
 from reports.queries.answers import answers_for, question_of
 from servicedesk.desk.actions import demo
 from servicedesk.dispatch.models import Job
-from servicedesk.dosing.models import Dose, PumpCheck, RateChange, Refill
+from servicedesk.dosing.models import Dose, PumpCheck, RateChange, Refill, Treatment
 from servicedesk.instruments.models import Calibration, Instrument, ReagentLoad
 from servicedesk.rounds import actions as rounds
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Movement
 from servicedesk.upkeep import actions as upkeep
-from servicedesk.upkeep.models import TaskFact
+from servicedesk.upkeep.models import Task, TaskFact
 from servicedesk.upkeep.queries import overdue
 from servicedesk.visits.actions.making import MAKE
 from servicedesk.visits.actions.payload import Making
@@ -86,7 +86,7 @@ def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted(now,
     assert {t.water_type for t in Tank.objects.all()} == set(WaterType.values)
     assert said == [f"Planted: {p.sentence}" for p in result.planted]
     assert sorted(planted) == [
-        "death", "empty", "isolation", "overdue", "silent", "slow", "top_up", "wrong_reagent",
+        "death", "empty", "isolation", "overdue", "silent", "slow", "top_up", "treatment", "wrong_reagent",
     ]  # fmt: skip
     under = [word for (tank, _kind), word in sentences.items() if tank == "The long reef"]
     assert [word for word in under if word.startswith("Alkalinity") and "under the" in word] != []
@@ -103,6 +103,12 @@ def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted(now,
         (f.livestock.tank.name, f.at.astimezone(ZONE).date())
         for f in LivestockFact.objects.filter(change="died")
     ] == [("The goldfish trough", planted["death"].on)]
+    given = Treatment.objects.get()
+    assert (given.tank.name, given.at.astimezone(ZONE).date()) == (
+        "The new-stock tank",
+        planted["treatment"].on,
+    )
+    assert Task.objects.filter(tank=given.tank, due=given.until_on, title__contains="carbon back on").exists()
     flagged = {key for key in sentences if key[1] in ("silent", "disagrees", "running_out")}
     assert flagged == {
         ("The estuary", "silent"), ("The wall of angels", "disagrees"), ("The hall tank", "running_out"),
@@ -150,7 +156,7 @@ def test_the_printed_days_are_those_of_the_stored_rows_in_the_first_minutes_of_a
 
     on = {p.kind: (p.tank, p.on) for p in result.planted}
     seen = {(row.tank.name, row.kind) for row in Attention.objects.filter(cleared_at__isnull=True)}
-    assert len(on) == len(result.planted) == 8
+    assert len(on) == len(result.planted) == 9
     assert seen >= {
         ("The hall tank", "running_out"), ("The estuary", "silent"), ("The wall of angels", "disagrees"),
     }  # fmt: skip
@@ -195,7 +201,7 @@ def test_the_history_holds_what_a_business_writes_down_in_four_months():
 
     kinds = set(Entry.objects.values_list("kind", flat=True).distinct())
     rates = RateChange.objects.filter(channel__tank__name="The study reef").values_list("channel", flat=True)
-    assert kinds == set(EntryKind.values) - {EntryKind.NEXT_VISIT, EntryKind.TREATMENT}
+    assert kinds == set(EntryKind.values) - {EntryKind.NEXT_VISIT}
     assert TaskFact.objects.filter(outcome="left").exclude(reason="").count() >= 5
     assert max(list(rates).count(key) for key in set(rates)) >= 3
     assert Photo.objects.count() == 2 * Tank.objects.count()

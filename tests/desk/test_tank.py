@@ -251,5 +251,5 @@ def test_more_values_instruments_and_channels_ask_no_more_queries(count, django_
     browser = Browser()
     browser.force_login(make_owner(), backend="django.contrib.auth.backends.ModelBackend")
 
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(21):
         browser.get(f"/tanks/{tank.pk}/")

@@ -12,6 +12,7 @@ from servicedesk.core.worksheets.book import WORKSHEETS
 from servicedesk.desk.queries.worksheets import text_of
 from servicedesk.dosing.models import RateChange
 from servicedesk.dosing.queries import uptake_of
+from servicedesk.water.actions import source_of
 from servicedesk.water.models import WaterChange
 from tests.core.worksheet_examples import EXAMPLES
 from tests.factories.people import make_business, make_client_user, make_owner, make_technician
@@ -20,6 +21,7 @@ from tests.factories.tanks import (
     make_band,
     make_channel,
     make_instrument,
+    make_item,
     make_measure,
     make_method,
     make_reading,
@@ -175,8 +177,25 @@ def test_who_is_right_takes_the_last_tests_by_hand_and_the_nearest_of_the_instru
 
     other = make_method("alkalinity", name="another kit", tolerance_abs=0.3)
     read_in(reef, "alkalinity", 6.7, at=timezone.now(), method=other)
-    result = ask(browser, "right", reef, **{"for": "alkalinity"}).context["result"]
-    assert len(result.rows) == 2
+    answer = ask(browser, "right", reef, **{"for": "alkalinity"})
+    assert len(answer.context["result"].rows) == 2
+    assert answer.context["form"].data["lots"] == "own"
+
+
+def test_who_is_right_knows_what_draws_on_one_reagent(browser, reef):
+    reagent = make_item(name="alkalinity reagent")
+    kit = make_method("alkalinity", name="kit of one reagent", tolerance_abs=0.3, reagent=reagent)
+    later = timezone.now() + timedelta(hours=1)
+    read_in(reef, "alkalinity", 6.7, at=later, method=kit)
+
+    def lots():
+        return ask(browser, "right", reef, **{"for": "alkalinity"}).context["form"].data["lots"]
+
+    assert lots() == "one"
+    instrument = make_instrument(reef)
+    measure = make_measure(instrument, "alkalinity", reagent=reagent)
+    read_in(reef, "alkalinity", 6.9, at=later, method=measure.method, source=source_of(instrument.equipment))
+    assert lots() == "all"
 
 
 def test_a_technician_meets_only_tanks_in_sight_and_a_client_none(reef):

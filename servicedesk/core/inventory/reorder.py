@@ -48,6 +48,13 @@ def cost_per_visit(costs: Iterable[Decimal]) -> Decimal:
     return sum(costs, Decimal(0)).quantize(Decimal("0.01"))
 
 
+def cost_per_month(*, each: Decimal, a_month: float) -> Decimal:
+    """What so many a month cost, to the hundredth. Raises NotCounted for a number that cannot be."""
+    if not 0 <= a_month < math.inf or each < 0:
+        raise NotCounted("A number a month and its cost are nought or more.")
+    return (each * Decimal(repr(a_month))).quantize(Decimal("0.01"))
+
+
 def must_order_by(*, empty: date, lead_days: int) -> date:
     """The last day to order so that it comes on the day it runs empty."""
     return empty - timedelta(days=lead_days)

@@ -6,7 +6,7 @@ factors f(n), 95 %; typed from memory, each checked by simulation in the tests).
 parameter's canonical unit; relative tolerances are fractions."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from servicedesk.core.metrology.propagation import rectangular_u
@@ -23,7 +23,8 @@ class NoReplicates(ValueError):
 @dataclass(frozen=True)
 class MethodSpec:
     """A method with its stated tolerance: absolute, relative (0.05 is 5 %), resolution of the display or drop step,
-    and repeatability as a standard deviation where known."""
+    and repeatability as a standard deviation where known. Methods of one `lot` (of reagent, or of the standard they
+    were set by) share its error."""
 
     name: str
     kind: str
@@ -51,7 +52,8 @@ class Replicate:
 class Reference:
     """What is taken for the truth: value, standard uncertainty u, expanded = k u. `agree` is false when the methods
     differ by more than their tolerances explain (birge above 2), or one method's own results lie further apart than
-    chance allows; from birge 1 on u is the difference seen."""
+    chance allows; from birge 1 on u is the difference seen. `independent` counts lots, one for each method that names
+    none; `sole_lot` is the one lot that everything rests on."""
 
     value: float
     u: float
@@ -61,6 +63,8 @@ class Reference:
     replicates: int
     birge: float
     agree: bool
+    independent: int = 1
+    sole_lot: str | None = None
 
 
 @dataclass(frozen=True)
@@ -142,13 +146,31 @@ def _shares(stated: Sequence[float]) -> list[float]:
     return [w / sum(weights) for w in weights]
 
 
+def _inner_u(
+    groups: Mapping[MethodSpec, Sequence[float]], shares: Sequence[float], level: float
+) -> tuple[float, float]:
+    """Standard uncertainty of the mean from what the methods state: with what a lot shares, and as if each method
+    stood alone. A method that states nothing shares the widest bias stated."""
+    widest = max(bias_u(spec, level) for spec in groups)
+    of_lot: dict[object, float] = {}
+    scatter, alone = 0.0, 0.0
+    for share, (spec, values) in zip(shares, groups.items(), strict=True):
+        shared = share * (bias_u(spec, level) if standard_uncertainty(spec, level) > 0 else widest)
+        of_lot[spec.lot or spec] = of_lot.get(spec.lot or spec, 0.0) + shared
+        own = share * _scatter(spec, values)
+        scatter, alone = math.hypot(scatter, own), math.hypot(alone, shared, own)
+    return math.hypot(scatter, *of_lot.values()), alone
+
+
 def reference_value(replicates: Sequence[Replicate]) -> Reference:
     """Several results by several methods, combined.
 
     Replicates of one method are averaged; what they share (the tolerance) does not shrink with their number.
     Methods are weighted by 1/u² of what they state, so that methods with alike tolerances give the plain average.
-    When they differ by more than they claim, the difference seen between them is the uncertainty (Birge ratio, external
-    over internal consistency, above 1) and `agree` says so when it is above 2. Raises NoReplicates."""
+    Methods of one lot err together: their shared parts add up as they are, not as squares (GUM 5.2.2, correlation 1).
+    When methods differ by more than they claim, the difference seen between them is the uncertainty (Birge ratio,
+    external over internal consistency as if no lot were shared, above 1) and `agree` says so when it is above 2. Raises
+    NoReplicates."""
     if not replicates:
         raise NoReplicates("Nothing was tested.")
     groups = _by_method(replicates)
@@ -157,17 +179,15 @@ def reference_value(replicates: Sequence[Replicate]) -> Reference:
     stated = [standard_uncertainty(spec, level) for spec in groups]
     shares = _shares(stated)
     value = sum(share * mean for share, mean in zip(shares, means, strict=True))
-    widest = max(bias_u(spec, level) for spec in groups)
-    inner = 0.0
-    for share, (spec, values) in zip(shares, groups.items(), strict=True):
-        shared = bias_u(spec, level) if standard_uncertainty(spec, level) > 0 else widest
-        inner = math.hypot(inner, share * math.hypot(shared, _scatter(spec, values)))
+    together, apart = _inner_u(groups, shares, level)
     outer = 0.0
     if len(means) > 1:
         spread = sum(s * (m - value) ** 2 for s, m in zip(shares, means, strict=True))
         outer = math.sqrt(spread / (len(means) - 1))
-    birge = outer / inner if inner > 0 else 0.0
-    u = max(inner, outer)
+    birge = outer / apart if apart > 0 else 0.0
+    u = max(together, outer)
+    lots = {spec.lot or spec for spec in groups}
+    only = next(iter(lots)) if len(lots) == 1 else None
     return Reference(
         value=value,
         u=u,
@@ -177,6 +197,8 @@ def reference_value(replicates: Sequence[Replicate]) -> Reference:
         replicates=len(replicates),
         birge=birge,
         agree=birge <= COVERAGE and not any(too_far_apart(spec, values) for spec, values in groups.items()),
+        independent=len(lots),
+        sole_lot=only if isinstance(only, str) else None,
     )
 
 
@@ -185,11 +207,13 @@ def deviation(*, instrument_value: float, instrument: MethodSpec, reference: Ref
 
     Guard bands (ISO 14253-1 in spirit): within only when |delta| + expanded <= allowed, outside only when
     |delta| - expanded > allowed, else it cannot be told. The expanded uncertainty is the reference's and the
-    instrument's own scatter."""
+    instrument's own scatter. A reference that rests on the instrument's own lot alone clears nobody: what is wrong with
+    the lot is in both, so that within cannot be told."""
     delta = instrument_value - reference.value
     expanded = COVERAGE * math.hypot(reference.u, scatter_u(instrument))
     allowed = tolerance(instrument, reference.value)
-    if abs(delta) + expanded <= allowed:
+    blind = instrument.lot is not None and instrument.lot == reference.sole_lot
+    if abs(delta) + expanded <= allowed and not blind:
         verdict = "within"
     elif abs(delta) - expanded > allowed:
         verdict = "outside"

@@ -44,9 +44,16 @@ def vessels() -> tuple[Vessel, ...]:
     )
 
 
+SCALES = (
+    Vessel("kitchen scale to 5 kg, ± 2 g", 5000, 2, likelier_middle=False),
+    Vessel("letter scale to 500 g, ± 0.1 g", 500, 0.1, likelier_middle=False),
+)
+"""Scales as they are sold for a kitchen or a desk (common practice): g, taken for mL of water."""
+
+
 def vessel(name: str) -> Vessel:
-    """The vessel of that name. Raises NotPropagated."""
-    for one in vessels():
+    """The vessel or scale of that name. Raises NotPropagated."""
+    for one in (*vessels(), *SCALES):
         if one.name == name:
             return one
     raise NotPropagated(f"“{name}” is not in the table of vessels.")

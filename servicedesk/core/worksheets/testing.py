@@ -23,16 +23,25 @@ from servicedesk.core.metrology.weighing import NoVolume
 from servicedesk.core.worksheets import Ask, Result, Said, Worksheet, said, with_u
 
 MOST_METHODS = 3
-INSTRUMENT = "The instrument"
+INSTRUMENT, LOTS_PART = "The instrument", "What they share"
+
+
+LOTS = (
+    ("own", "a lot of reagent, or a standard, of its own each"),
+    ("one", "one lot for all methods"),
+    ("all", "one lot for all methods and the instrument"),
+)
 
 
 def _spec(given: Mapping[str, Any], start: str, name: str) -> MethodSpec:
+    shares = ("all",) if name == INSTRUMENT else ("one", "all")
     return MethodSpec(
         name=name,
         kind="",
         tolerance_abs=given[f"{start}_abs"] or 0.0,
         tolerance_rel=(given[f"{start}_rel"] or 0.0) / 100,
         resolution=given[f"{start}_step"] or 0.0,
+        lot="the lot" if given["lots"] in shares else None,
     )
 
 
@@ -42,8 +51,10 @@ def _what_would_tell(given: Mapping[str, Any], reference: Reference, allowed: fl
     room = allowed - abs(given["instrument"] - reference.value)
     if allowed <= COVERAGE * own:
         return "Its stated tolerance is as fine as its own display: no reference can settle that."
-    if reference.methods < 2:
-        return "One method alone carries its own bias: a second independent method, another lot or a check standard would tell."
+    if given["lots"] == "all":
+        return "The instrument and every test draw on one lot: what is wrong with it is in both. Another lot, or a check standard, would tell."
+    if reference.independent < 2:
+        return "One method, or one lot, alone carries its own bias: a second independent method, another lot or a check standard would tell."
     needed = math.sqrt(max(0.0, (abs(room) / COVERAGE) ** 2 - own**2))
     if needed == 0:
         return "It stands so near its tolerance that no test at hand would tell: use a standard of known value, or a laboratory."
@@ -97,7 +108,7 @@ def _right(given: Mapping[str, Any]) -> Result:
     mind = []
     if not found.agree:
         mind.append("The results do not agree among themselves: the difference seen is the uncertainty.")
-    if found.methods == 1:
+    if found.independent == 1:
         mind.append("More results from one lot repeat one bias: they do not make it smaller.")
     result = Result(
         word="Reference value",
@@ -160,6 +171,7 @@ RIGHT = Worksheet(
                 *_stated(f"m{n}", f"Method {n}"),
             )
         ),
+        Ask("lots", "They draw on", kind="choice", choices=LOTS, part=LOTS_PART),
         Ask("instrument", "The instrument shows", low=-1500, high=1e5, optional=True, part=INSTRUMENT),
         *_stated("i", INSTRUMENT),
     ),
@@ -171,8 +183,12 @@ RIGHT = Worksheet(
     ),
 )  # fmt: skip
 
-KITCHEN, OWN = "kitchen scale", "own vessel"
-VESSELS = ((OWN, "A vessel of your own"), *((v.name, v.name.capitalize()) for v in vessels.vessels()))
+OWN = "own vessel"
+VESSELS = (
+    (OWN, "A vessel of your own"),
+    *((v.name, v.name.capitalize()) for v in (*vessels.SCALES, *vessels.vessels())),
+)
+WEIGHED = frozenset(scale.name for scale in vessels.SCALES)
 BATCH_PART, CONCENTRATE, WATER = "The batch", "Concentrate", "Made up with"
 
 
@@ -232,6 +248,10 @@ def _batch(given: Mapping[str, Any]) -> Result:
         "A reagent mixed too weak makes every result too high, one mixed too strong too low, all by one share, until the next batch.",
         "Write lot, date and factor on the bottle, and run a check standard before the first tank.",
     ]
+    if any(given[f"{start}_vessel"] in WEIGHED for start in ("c", "w")):
+        mind.append(
+            "A scale weighs grams: 1 mL of water is 1 g, a concentrate is heavier. Weigh its mL times its density."
+        )
     if wide > wanted:
         rough = f"± {said(wide, 2)} % is more than the ± {wanted:g} % wanted: use a flask, or correct by a check standard."
         mind.insert(0, rough)
@@ -270,7 +290,7 @@ BATCH = Worksheet(
     ),
     work=_batch,
     sources=(
-        "Tolerances: ASTM E1272 (read); ISO 1042, ISO 648, ISO 385, ISO 4788 (from memory)",
+        "Tolerances: ASTM E1272 (read); ISO 1042, ISO 648, ISO 385, ISO 4788 (from memory); scales (common practice)",
         "Error budget: EURACHEM/CITAC QUAM:2012, example A1",
     ),
     hazards=("acid",),

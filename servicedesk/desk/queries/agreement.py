@@ -18,11 +18,11 @@ from servicedesk.core.metrology.uncertainty import Replicate, reference_value, t
 from servicedesk.desk.queries.tank import MARKERS
 from servicedesk.dispatch.queries import standing
 from servicedesk.instruments.models import Calibration, Measure, ReagentLoad
-from servicedesk.instruments.queries import Standing, standing_of, standings_of
-from servicedesk.visits.queries.sheet import REPLICATES_WITHIN, spec_of
+from servicedesk.instruments.queries import Standing, measured_by, standing_of, standings_of
+from servicedesk.visits.queries.sheet import REPLICATES_WITHIN
 from servicedesk.water.choices import SourceKind
 from servicedesk.water.models import Method
-from servicedesk.water.queries import ReadingValue, readings_of
+from servicedesk.water.queries import ReadingValue, readings_of, spec_of
 
 FOLLOWED_DAYS = 120
 BESIDE = timedelta(hours=12)
@@ -124,7 +124,7 @@ def _one(measure: Measure, trust: Standing, kept: _Kept, now: datetime, zone: Zo
         )
         return page
     begun = max([c.at for c in page.calibrations] + [row.at for row in loaded], default=since)
-    spec = spec_of(measure.method)
+    spec = measured_by(measure)
     fresh = [pair for at, pair in pairs if at >= begun]
     counted = fresh or [pairs[-1][1]]
     _say(page, followed(pairs=counted, instrument=spec), len(fresh), begun if begun > since else None)
@@ -146,7 +146,7 @@ def _chart(
 ) -> Chart:
     """The differences over time, between what the instrument states."""
     method, known = page.measure.method, units.parameter(page.measure.parameter)
-    allowed = tolerance(spec_of(method), pairs[-1][1].reference.value)
+    allowed = tolerance(measured_by(page.measure), pairs[-1][1].reference.value)
     points = [(at, pair.difference) for at, pair in pairs]
     marker = MARKERS.get(method.kind, "probe")
     return Chart(

@@ -19,12 +19,20 @@ from servicedesk.core.worksheets.choosing import KEY as CHOOSE
 from servicedesk.core.worksheets.raising import CHANGED, MIXED, RAISED
 from servicedesk.dosing.models import Channel
 from servicedesk.dosing.queries import Settings, channels_of, uptake_of
-from servicedesk.instruments.queries import ways_on_offer
+from servicedesk.instruments.queries import measured_by, measures_of, ways_on_offer
 from servicedesk.rounds.queries import next_visits_of
-from servicedesk.visits.queries.sheet import REPLICATES_WITHIN, band_spec, products_of, spec_of
+from servicedesk.visits.queries.sheet import REPLICATES_WITHIN, band_spec, products_of
 from servicedesk.water.choices import SourceKind
 from servicedesk.water.models import Method
-from servicedesk.water.queries import ReadingValue, bands_of, latest_values, readings_of, tests_of, water_for
+from servicedesk.water.queries import (
+    ReadingValue,
+    bands_of,
+    latest_values,
+    readings_of,
+    spec_of,
+    tests_of,
+    water_for,
+)
 from servicedesk.web.zones import day_of
 
 Typed = dict[str, str]
@@ -191,17 +199,23 @@ def _right(known: Known) -> Typed:
     parameter = known.asked or next(iter(known.bands), "alkalinity")
     rows = readings_of(known.tank, parameter=parameter, since=known.at - RECENT)
     typed: Typed = {}
+    lots: list[str | None] = []
     by_hand = [row for row in rows if row.source_kind == SourceKind.HAND]
     if by_hand:
         last = [row for row in by_hand if by_hand[-1].at - row.at <= REPLICATES_WITHIN]
         for number, name in enumerate(dict.fromkeys(row.method_id for row in last), 1):
             mine = [row.value for row in last if row.method_id == name]
             typed[f"m{number}"] = " ".join(text_of(value) for value in mine)
-            typed |= _stated(f"m{number}", Method.objects.get(pk=name))
+            method = Method.objects.get(pk=name)
+            typed |= _stated(f"m{number}", method)
+            lots.append(spec_of(method).lot)
     sent = [row for row in rows if row.source_kind != SourceKind.HAND]
     if sent:
         typed["instrument"] = text_of(_nearest(sent, by_hand).value)
         typed |= _stated("i", Method.objects.get(pk=sent[-1].method_id))
+    if len(set(lots)) == 1 and lots[0] is not None:
+        own = [measured_by(row).lot for row in measures_of([known.tank]) if row.parameter == parameter]
+        typed["lots"] = "all" if sent and lots[0] in own else "one"
     return typed
 
 

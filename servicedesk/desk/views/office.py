@@ -1,5 +1,6 @@
 """The owner's pages that look across rooms: Today, Tanks, one tank, Upkeep, Stores."""
 
+from datetime import timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -13,11 +14,12 @@ from clients.queries import get_tank_for, livestock_of, states_of, tanks_for
 from reports.models import Paper
 from reports.queries.answers import answers_for
 from servicedesk.core import units
-from servicedesk.desk.queries import board
+from servicedesk.desk.queries import board, follows
 from servicedesk.desk.queries import tank as one
 from servicedesk.desk.queries import today as page
 from servicedesk.desk.queries.worksheets import problems
 from servicedesk.dispatch.queries import trouble
+from servicedesk.dosing.queries import treatments_of
 from servicedesk.instruments.queries import standings_of
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.queries import next_visits_of
@@ -29,9 +31,11 @@ from servicedesk.supply.queries import kept, needs
 from servicedesk.upkeep.queries import overdue
 from servicedesk.watch.queries import looked, of_seen_tank
 from servicedesk.water.models import Band
-from servicedesk.water.queries import ReadingValue, bands_of, latest_values
+from servicedesk.water.queries import ReadingValue, bands_of, latest_of_series
 
 USUAL_DAYS = 28
+TOLD_AFTER = timedelta(days=28)
+"""A treatment is told for four weeks after its end (common practice)."""
 
 
 def staff_of(request: HttpRequest, *, office: bool = True) -> User:
@@ -93,7 +97,8 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     day = now.astimezone(zone).date()
     row = get_tank_for(user, key, on=day)
     bands, standings = bands_of(row), standings_of([row])
-    latest = {parameter: value for (_tank, parameter), value in latest_values([row]).items()}
+    newest = latest_of_series([row])
+    latest = {value.parameter: value for value in newest}
     chosen, days = _chosen(request, bands, latest)
     levels = one.level_rows(bands, latest, standings, zone=zone)
     attention = of_seen_tank(row)
@@ -112,6 +117,8 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "overlays": one.overlays_of(row, bands, standings, now=now, zone=zone),
         "attention": attention,
         "problems": problems(levels, bands),
+        "follows": follows.lines_of(row, newest, standings),
+        "treatments": treatments_of(row, since=day - TOLD_AFTER),
         "state": states_of([row], day).get(row.pk),
         "cautions": one.cautions_at(row.site),
         "animals": livestock_of([row]),

@@ -14,7 +14,6 @@ from clients.queries import current_state
 from servicedesk.core import units
 from servicedesk.core.advice import BandSpec, Judgement, Product, TankSheet, Verdict, compile_sheet, judge
 from servicedesk.core.metrology.uncertainty import (
-    MethodSpec,
     Reference,
     Replicate,
     reference_value,
@@ -36,6 +35,7 @@ from servicedesk.water.queries import (
     bands_of,
     latest_values,
     readings_of,
+    spec_of,
     standing_readings,
     tests_of,
     water_for,
@@ -57,17 +57,6 @@ GLYPHS = {
     "test_again": "again",
     "not_tested": "none",
 }
-
-
-def spec_of(method: Method) -> MethodSpec:
-    """A method as the core computes with it."""
-    return MethodSpec(
-        name=method.name,
-        kind=method.kind,
-        tolerance_abs=method.tolerance_abs,
-        tolerance_rel=method.tolerance_rel,
-        resolution=method.resolution,
-    )
 
 
 def band_spec(band: Band) -> BandSpec:

@@ -8,7 +8,7 @@ the reports and keeps what clients answered. The same seed and the
 same moment give the same rows with the same ids, but for the salt of the people's password.
 
 Planted, for the trade's eye to find: a slowed dosing channel, an empty container, a wrongly mixed reagent, a silent
-instrument, a tank in isolation, an overdue calibration, a death, a top-up that had failed. What is printed of them is
+instrument, a tank in isolation under treatment, an overdue calibration, a death, a top-up that had failed. What is printed of them is
 what was planted."""
 
 import hashlib

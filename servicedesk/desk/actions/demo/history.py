@@ -158,6 +158,8 @@ class TankHistory:
         tested = self._tests(call)
         if call.regular:
             self._act(call, tested, day)
+        if self.plan == "isolation" and call is self.moments["latest"]:
+            self._treat(call)
         self._instruments(call, tested)
         self._tasks(call, tested)
         self.stories.leave(call)
@@ -278,6 +280,14 @@ class TankHistory:
             self.tank.name,
             call.day,
             f"one of the {animal.name} died, found on {call.day:%d %B}; the report waits for the owner's word.",
+        )
+
+    def _treat(self, call: Call) -> None:
+        """The new fish are treated by order of a veterinarian; carbon is off and comes back on as a task."""
+        until = self.w.today + timedelta(days=19)
+        self.journal.treatment(call, 0.68, self.tank, self.w.raw["words"]["treatment"], until)
+        self.w.plant(
+            "treatment", self.tank.name, call.day, f"treated by order of a veterinarian until {until:%d %B}."
         )
 
     def photos(self) -> None:

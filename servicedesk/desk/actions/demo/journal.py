@@ -5,7 +5,7 @@ Each line is what the visit's own door would have stored: the entry, and the fac
 only written when its moment has come."""
 
 from collections import defaultdict
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -16,10 +16,11 @@ from servicedesk.core import units
 from servicedesk.desk.actions.demo.calls import Call
 from servicedesk.desk.actions.demo.world import World
 from servicedesk.dosing.choices import DoseKind
-from servicedesk.dosing.models import Channel, Dose, PumpCheck, RateChange, Refill, Solution
+from servicedesk.dosing.models import Channel, Dose, PumpCheck, RateChange, Refill, Solution, Treatment
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Calibration, Measure, ReagentLoad, TrustMove
 from servicedesk.upkeep.models import Task, TaskFact
+from servicedesk.visits.actions.treating import book_back_on
 from servicedesk.visits.actions.wire import digest
 from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.models import Entry, Photo
@@ -235,6 +236,14 @@ class Journal:
         payload = {"livestock": str(animal.pk), "change": "died", "number": 1, "cause": cause}
         entry = self.line(call, share, EntryKind.LIVESTOCK, payload)
         return self.fact(LivestockFact, entry, livestock=animal, change="died", number=1, cause=cause)
+
+    def treatment(self, call: Call, share: float, tank: Tank, told: dict[str, str], until: date) -> bool:
+        """A medicine as it was ordered; with the task that brings carbon back on."""
+        payload = {"tank": str(tank.pk), **told, "until": until.isoformat(), "carbon": True}
+        entry = self.line(call, share, EntryKind.TREATMENT, payload)
+        if entry is not None:
+            book_back_on(tank=tank, off=["carbon"], until=until, cause=entry.pk, at=entry.at)
+        return self.fact(Treatment, entry, tank=tank, until_on=until, **told)
 
     def photo(
         self, call: Call, share: float, tank: Tank, file: str, size: tuple[int, int], caption: str

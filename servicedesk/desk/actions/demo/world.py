@@ -252,7 +252,7 @@ def _tank(w: World, site: Site, spec: dict[str, Any], order: int) -> Tank:
         )  # fmt: skip
     if w.planted[tank.name] == "isolation":
         w.states[tank.name] = TankStateRow.objects.create(
-            tank=tank, state="isolation", from_on=w.today - timedelta(days=9), until_on=w.today + timedelta(days=19),
+            tank=tank, state="isolation", from_on=w.today - timedelta(days=16), until_on=w.today + timedelta(days=19),
             why="New stock: own tools, last stop of the day.",
         )  # fmt: skip
         w.plant("isolation", tank.name, w.states[tank.name].from_on, "in isolation, own tools, last stop.")
