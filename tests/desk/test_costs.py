@@ -33,7 +33,7 @@ def methods():
     make_method(name="priced", reagent=priced, ml_per_test=5)
     make_method(name="no price", reagent=make_item(), ml_per_test=5)
     make_method(name="too little", reagent=make_item(pack_size=2, price_per_pack=1), ml_per_test=5)
-    make_method(name="probe")
+    make_method(name="probe", kind="probe")
 
 
 def page_for(person):
@@ -121,3 +121,17 @@ def test_a_channel_that_gives_nothing_costs_nothing_and_a_client_without_tanks_i
         "There is no tank to count"
         in costs_page(make_owner(email="two@sluicegate.invalid"), reef.site.client).content.decode()
     )
+
+
+def test_a_probe_uses_nothing_up_and_a_kit_whose_reagent_nobody_wrote_down_is_unknown(reef):
+    make_tank_test(reef, "ph", method=Method.objects.get(name="probe"), every_days=7)
+    make_tank_test(reef, "nitrate", method=make_method("nitrate", name="bare kit", kind="kit"), every_days=7)
+
+    lines = {
+        line.what: line
+        for one in costs_page(make_owner(), reef.site.client).context["costs"]
+        for line in one.lines
+    }
+
+    assert (lines["pH, probe"].unknown, lines["pH, probe"].month) == ("", None)
+    assert lines["Nitrate, bare kit"].unknown == "cost not known: its reagent is not written down"

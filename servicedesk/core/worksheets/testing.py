@@ -27,9 +27,9 @@ INSTRUMENT, LOTS_PART = "The instrument", "What they share"
 
 
 LOTS = (
-    ("own", "a lot of reagent, or a standard, of its own each"),
-    ("one", "one lot for all methods"),
-    ("all", "one lot for all methods and the instrument"),
+    ("own", "each a lot of its own"),
+    ("one", "one lot, all methods"),
+    ("all", "one lot, the instrument too"),
 )
 
 

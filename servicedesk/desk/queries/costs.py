@@ -14,6 +14,7 @@ from servicedesk.core.units import parameter
 from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.queries import measures_of
 from servicedesk.stock.models import Item
+from servicedesk.water.choices import MethodKind
 from servicedesk.water.models import Method, TankTest
 
 DAYS_A_MONTH = 365.25 / 12
@@ -22,7 +23,7 @@ DAYS_A_MONTH = 365.25 / 12
 def _test_cost(reagent: Item | None, ml_per_test: float) -> Decimal | str:
     """What one test costs, or why that is not known."""
     if reagent is None:
-        return Decimal(0)
+        return _("cost not known: its reagent is not written down")
     if reagent.price_per_pack is None or not ml_per_test:
         return _("cost not known: the pack's price or the amount per test is missing")
     try:
@@ -35,7 +36,7 @@ def _test_cost(reagent: Item | None, ml_per_test: float) -> Decimal | str:
 
 def cost_words(method: Method, currency: str) -> str:
     """The price of one test from its reagent's pack, or why it is not known. Time and strips are not in it."""
-    if method.reagent is None:
+    if method.reagent is None and method.kind == MethodKind.PROBE:
         return _("no reagent")
     cost = _test_cost(method.reagent, method.ml_per_test)
     if isinstance(cost, str):
@@ -45,7 +46,8 @@ def cost_words(method: Method, currency: str) -> str:
 
 @dataclass(frozen=True)
 class CostLine:
-    """One thing that costs: how often a month or how much, each, and a month; `unknown` says why it is not known."""
+    """One thing that costs: how often a month or how much, each, and a month; `unknown` says why it is not known, and a
+    probe that uses nothing up has neither."""
 
     what: str
     often: str
@@ -72,8 +74,12 @@ class TankCosts:
         return sum(1 for line in self.lines if line.unknown)
 
 
-def _tests(what: str, a_month: float, reagent: Item | None, ml_per_test: float) -> CostLine:
+def _tests(
+    what: str, a_month: float, reagent: Item | None, ml_per_test: float, *, uses_none: bool = False
+) -> CostLine:
     often = _("%(n)s tests") % {"n": f"{a_month:.1f}"}
+    if uses_none and reagent is None:
+        return CostLine(what, often)
     each = _test_cost(reagent, ml_per_test)
     if isinstance(each, str):
         return CostLine(what, often, unknown=each)
@@ -87,7 +93,8 @@ def costs_of(tanks: Iterable[Tank], *, at: datetime) -> list[TankCosts]:
     for test in tests.order_by("order", "pk"):
         of, a_month = found[test.tank_id], DAYS_A_MONTH / max(1, test.every_days)
         name = f"{parameter(test.parameter).name}, {test.method.name}"
-        of.lines.append(_tests(name, a_month, test.method.reagent, test.method.ml_per_test))
+        probe = test.method.kind == MethodKind.PROBE
+        of.lines.append(_tests(name, a_month, test.method.reagent, test.method.ml_per_test, uses_none=probe))
         of.minutes += a_month * test.method.minutes
     for measure in measures_of(one.tank for one in found.values()):
         name = f"{parameter(measure.parameter).name}, {measure.instrument.equipment.name}"
