@@ -122,6 +122,11 @@ def _factor(key: str, unit: str) -> tuple[float, float]:
     raise UnknownUnit(f"{name} is not measured in “{unit}”. Use one of: {', '.join(parameter(key).units)}.")
 
 
+def factor_of(*, parameter: str, unit: str) -> tuple[float, float]:
+    """Factor and offset that bring a value in `unit` to the canonical one. Raises UnknownParameter, UnknownUnit, NeedsContext."""
+    return _factor(parameter, unit)
+
+
 def finite(value: float) -> float:
     """The value itself; raises TypedWrong for what is not finite."""
     if not math.isfinite(value):

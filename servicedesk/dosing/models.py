@@ -34,7 +34,8 @@ class Solution(models.Model):
 
 class Channel(models.Model):
     """One channel of a dosing pump (or a hand-filled doser) with the container it draws from. The rate in force
-    is the last RateChange; what is left follows from the last Refill."""
+    is the last RateChange; what is left follows from the last Refill. A `driven` channel gives what an instrument commands and
+    reports, and not what a person set."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     equipment = models.ForeignKey(Equipment, on_delete=models.PROTECT, related_name="channels")
@@ -44,6 +45,7 @@ class Channel(models.Model):
     container_ml = models.FloatField(default=1000)
     step_ml = models.FloatField(default=0.1)
     max_ml_per_day = models.FloatField(null=True, blank=True)
+    driven = models.BooleanField(default=False)
     retired_on = models.DateField(null=True, blank=True)
 
     class Meta:

@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from clients.models import Tank
 from servicedesk.core.metrology.lines import NoLine
@@ -25,6 +25,7 @@ SHOWN = (
         "container_ml",
         "step_ml",
         "max_ml_per_day",
+        "driven",
         "equipment__name",
         "tank__name",
         "tank__site__name",
@@ -79,11 +80,23 @@ def _refills(channels: Slot, at: Slot) -> QuerySet[Refill, tuple[Any, ...]]:
     return rows.values_list("channel", *Filled._fields)
 
 
+LONGEST_FILL = timedelta(days=200)
+USUAL_DAYS = 7.0
+"""What a driven channel gave in the last week is what it will give (common practice)."""
+
+
+@prepared(channels=KEYS, since=MOMENT, at=MOMENT)
+def _commanded(channels: Slot, since: Slot, at: Slot) -> QuerySet[Dose, tuple[Any, ...]]:
+    rows = Dose.objects.filter(channel__in=channels, kind=DoseKind.COMMANDED, at__gt=since, at__lte=at)
+    return standing(rows).order_by("at", "pk").values_list("channel", "at", "ml")
+
+
 class Settings:
-    """Rates and refills of some channels, read once: two queries, however many channels."""
+    """Rates and refills of some channels, read once: two queries, however many channels, and one where any is driven."""
 
     def __init__(self, channels: Iterable[Channel], at: datetime) -> None:
         self.at = at
+        channels = list(channels)
         ids = [c.pk for c in channels]
         self.rates: dict[UUID, list[Rate]] = {i: [] for i in ids}
         for channel, *rate in _rates(channels=ids, at=at):
@@ -91,13 +104,30 @@ class Settings:
         self.refills: dict[UUID, Filled] = {
             channel: Filled(*refill) for channel, *refill in _refills(channels=ids, at=at)
         }
+        self.commanded: dict[UUID, list[tuple[datetime, float]]] = {c.pk: [] for c in channels if c.driven}
+        if self.commanded:
+            for channel, moment, ml in _commanded(
+                channels=list(self.commanded), since=at - LONGEST_FILL, at=at
+            ):
+                self.commanded[channel].append((moment, ml))
 
     def rate(self, channel: Channel) -> float | None:
-        """mL a day in force; after a temporary rate's end the one before it. None when never set."""
+        """mL a day in force; after a temporary rate's end the one before it. None when never set. Of a driven channel the mean of what
+        was commanded in the last week."""
+        if channel.pk in self.commanded:
+            return self._driven_rate(channel)
         for rate in reversed(self.rates[channel.pk]):
             if rate.until is None or rate.until > self.at:
                 return rate.ml_per_day
         return None
+
+    def _driven_rate(self, channel: Channel) -> float | None:
+        given = self.commanded[channel.pk]
+        if not given:
+            return None
+        days = min(USUAL_DAYS, max(1.0, (self.at - given[0][0]).total_seconds() / SECONDS_A_DAY))
+        since = self.at - timedelta(days=days)
+        return sum(ml for moment, ml in given if moment > since) / days
 
     def spans(self, channel: Channel) -> list[tuple[datetime, datetime, float]]:
         """From when until when it was set to so many mL a day, temporary rates within their time."""
@@ -120,6 +150,8 @@ class Settings:
         return max(0.0, refill.ml_now - self._given_since(channel, refill.at))
 
     def _given_since(self, channel: Channel, start: datetime) -> float:
+        if channel.pk in self.commanded:
+            return sum(ml for moment, ml in self.commanded[channel.pk] if moment > start)
         given = 0.0
         rates = self.rates[channel.pk]
         for number, rate in enumerate(rates):
@@ -168,13 +200,17 @@ def uptake_of(tank: Tank, parameter: str, *, at: datetime) -> Uptake | None:
 def _rises(
     tank: Tank, parameter: str, *, since: datetime, at: datetime, day: Callable[[datetime], float]
 ) -> list[Dosed]:
-    """Everything that raised it: doses by hand, and the channels as they were set."""
-    by_hand = Dose.objects.filter(
-        tank=tank, solution__parameter=parameter, kind=DoseKind.BY_HAND, at__gte=since, at__lte=at
+    """Everything that raised it: doses by hand, what driven channels reported, and the others as they were set."""
+    given = Dose.objects.filter(
+        Q(kind=DoseKind.BY_HAND) | Q(channel__driven=True),
+        tank=tank,
+        solution__parameter=parameter,
+        at__gte=since,
+        at__lte=at,
     )
-    rows = standing(by_hand).values_list("at", "ml", "solution__per_ml")
+    rows = standing(given).values_list("at", "ml", "solution__per_ml")
     found = [Dosed(day(moment), ml * per_ml / tank.net_l) for moment, ml, per_ml in rows]
-    channels = [c for c in channels_of([tank]) if c.solution.parameter == parameter]
+    channels = [c for c in channels_of([tank]) if c.solution.parameter == parameter and not c.driven]
     settings = Settings(channels, at)
     for channel in channels:
         for start, end, ml_per_day in settings.spans(channel):

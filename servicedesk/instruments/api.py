@@ -50,13 +50,25 @@ class IsDevice(permissions.BasePermission):
 class PackParser(parsers.BaseParser):
     """Hands the bytes on: the adapter reads them, and their hash names the delivery."""
 
-    media_type = "application/senml+json"
+    media_type = actions.SENML
 
     def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: Any = None) -> Any:
         body = stream.read(LARGEST + 1)
         if len(body) > LARGEST:
             raise TooBig
         return body
+
+
+class CborParser(PackParser):
+    media_type = actions.SENML_CBOR
+
+
+class PlainParser(PackParser):
+    media_type = actions.PLAIN
+
+
+class TableParser(PackParser):
+    media_type = actions.TABLE
 
 
 class TooBig(exceptions.APIException):
@@ -67,7 +79,7 @@ class TooBig(exceptions.APIException):
 class Deliveries(APIView):
     authentication_classes = [PassAuthentication]
     permission_classes = [IsDevice]
-    parser_classes = [PackParser]
+    parser_classes = [PackParser, CborParser, PlainParser, TableParser]
 
     def post(self, request: Request) -> Response:
         body = request.data
@@ -75,8 +87,11 @@ class Deliveries(APIView):
             raise exceptions.ParseError(_("The body is empty."))
         try:
             delivery, new = actions.receive(
-                instrument=request.user.token.instrument, body=body, at=timezone.now()
+                instrument=request.user.token.instrument,
+                body=body,
+                at=timezone.now(),
+                media_type=str(request.content_type).partition(";")[0].strip().lower(),
             )
-        except actions.NotSenML as wrong:
+        except actions.NotRead as wrong:
             raise exceptions.ParseError(str(wrong)) from wrong
         return Response({"delivery": str(delivery.pk), **delivery.answer}, status=201 if new else 200)

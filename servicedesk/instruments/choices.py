@@ -20,3 +20,34 @@ TRUST_MOVES: dict[str, set[str]] = {
 class DeliveryState(TextChoices):
     TAKEN = "taken", _("taken")
     REFUSED = "refused", _("refused")
+
+
+class Reports(TextChoices):
+    """How an instrument reports."""
+
+    HTTPS = "https", _("sends by HTTPS")
+    MQTT = "mqtt", _("sends by MQTT")
+    PULL = "pull", _("is asked at an address")
+    TABLE = "table", _("tables: upload, folder or mail")
+    PHOTO = "photo", _("its display is photographed")
+    MANUAL = "manual", _("does not report")
+
+
+class OwnDosing(TextChoices):
+    """What an instrument does by itself on what it measures."""
+
+    NONE = "none", _("doses nothing")
+    SET_POINTS = "set_points", _("doses between two set-points")
+    SOCKET = "socket", _("switches a socket")
+
+
+class SignKind(TextChoices):
+    """What a device says of itself."""
+
+    ERROR = "error", _("reports an error")
+    LOW_SAMPLE = "low_sample", _("draws too little sample")
+    WASTE_FULL = "waste_full", _("its waste bottle is full")
+    LOW_REAGENT = "low_reagent", _("says that its reagent runs out")
+    LINE_LOST = "line_lost", _("lost its line")
+    ALIVE = "alive", _("is there")
+    NOTE = "note", _("notes something")

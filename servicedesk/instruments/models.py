@@ -11,7 +11,8 @@ from clients.models import Equipment, Tank
 from servicedesk.core.inventory.reorder import NotCounted
 from servicedesk.core.units import TypedWrong
 from servicedesk.core.worksheets.choosing import read_measures
-from servicedesk.instruments.choices import DeliveryState, Trust
+from servicedesk.dosing.models import Channel
+from servicedesk.instruments.choices import DeliveryState, OwnDosing, Reports, SignKind, Trust
 from servicedesk.stock.models import Item, Lot
 from servicedesk.water.models import Method
 from servicedesk.web.facts import Fact
@@ -26,7 +27,9 @@ def can_be_read(text: str) -> None:
 
 
 class Instrument(models.Model):
-    """A device that measures and reports by itself. Reports every `interval_minutes`, at most `grace_minutes` late."""
+    """A device that measures and reports by itself, a free combination of attributes. Reports every `interval_minutes`, at most
+    `grace_minutes` late. `says_faults`: it can report that something is wrong with it; else only silence, stuck values and
+    agreement tell. A result within `after_dose_minutes` of a dose is not of mixed water. Set-points in the canonical unit."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     equipment = models.OneToOneField(Equipment, on_delete=models.PROTECT, related_name="instrument")
@@ -34,6 +37,28 @@ class Instrument(models.Model):
     interval_minutes = models.PositiveIntegerField(default=360)
     grace_minutes = models.PositiveIntegerField(default=60)
     last_contact_at = models.DateTimeField(null=True, blank=True)
+    reports_by = models.CharField(max_length=6, choices=Reports.choices, default=Reports.HTTPS)
+    says_faults = models.BooleanField(default=False)
+    warm_up_minutes = models.PositiveIntegerField(default=0)
+    own_standard = models.BooleanField(default=False)
+    own_dosing = models.CharField(max_length=10, choices=OwnDosing.choices, default=OwnDosing.NONE)
+    dosing_channel = models.ForeignKey(
+        Channel, on_delete=models.PROTECT, null=True, blank=True, related_name="drivers"
+    )
+    dose_low = models.FloatField(null=True, blank=True)
+    dose_high = models.FloatField(null=True, blank=True)
+    after_dose_minutes = models.PositiveIntegerField(default=0)
+    upkeep_words = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(dose_low__isnull=True)
+                | Q(dose_high__isnull=True)
+                | Q(dose_low__lt=F("dose_high")),
+                name="instrument_set_points_in_order",
+            )
+        ]
 
     def __str__(self) -> str:
         return str(self.equipment)
@@ -54,6 +79,8 @@ class Measure(models.Model):
     )
     ml_per_test = models.FloatField(default=0)
     tests_per_day = models.FloatField(default=0)
+    minutes_per_test = models.FloatField(default=0)
+    made_up = models.BooleanField(default=False)
     bottle_ml = models.FloatField(default=0)
     calibrate_every_days = models.PositiveIntegerField(default=30)
 
@@ -68,6 +95,53 @@ class Measure(models.Model):
 
     def __str__(self) -> str:
         return self.parameter
+
+
+class SentSign(models.Model):
+    """Under which name an instrument says something of itself, and what that is."""
+
+    instrument = models.ForeignKey(Instrument, on_delete=models.CASCADE, related_name="sent_signs")
+    sent_name = models.CharField(max_length=40)
+    kind = models.CharField(max_length=11, choices=SignKind.choices)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["instrument", "sent_name"], name="sign_name_once")]
+
+    def __str__(self) -> str:
+        return self.sent_name
+
+
+class SentDose(models.Model):
+    """Under which name an instrument reports the mL that it commanded a channel to give."""
+
+    instrument = models.ForeignKey(Instrument, on_delete=models.CASCADE, related_name="sent_doses")
+    sent_name = models.CharField(max_length=40)
+    channel = models.ForeignKey(Channel, on_delete=models.PROTECT, related_name="sent_doses")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["instrument", "sent_name"], name="sent_dose_name_once")
+        ]
+
+    def __str__(self) -> str:
+        return self.sent_name
+
+
+class Sign(Fact):
+    """A device said something of itself: what kind of thing, whether it is so, and its own text."""
+
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="signs")
+    at = models.DateTimeField()
+    kind = models.CharField(max_length=11, choices=SignKind.choices)
+    on = models.BooleanField()
+    text = models.CharField(max_length=100, blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="sign_once")]
+        indexes = [models.Index(fields=["instrument", "kind", "at"], name="sign_by_kind")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.text}"
 
 
 class Token(models.Model):

@@ -30,3 +30,10 @@ class Flag(IntegerChoices):
     IMPLAUSIBLE = 2, _("outside what is plausible")
     SURPRISE = 4, _("far from history")
     CLOCK_FIXED = 8, _("clock corrected")
+
+
+class HeldDecision(TextChoices):
+    """What a person decided of a value held apart."""
+
+    RELEASED = "released", _("taken in")
+    DISCARDED = "discarded", _("left out")

@@ -9,7 +9,7 @@ from django.db.models.functions import Lower
 
 from clients.models import Equipment, Tank
 from servicedesk.stock.models import Item
-from servicedesk.water.choices import MethodKind, SourceKind, WaterKind
+from servicedesk.water.choices import HeldDecision, MethodKind, SourceKind, WaterKind
 from servicedesk.web.facts import Fact
 
 HELD = {
@@ -209,12 +209,34 @@ class HeldReading(models.Model):
     part = models.PositiveIntegerField(default=0)
     received_at = models.DateTimeField()
     decided_at = models.DateTimeField(null=True, blank=True)
+    decision = models.CharField(max_length=9, choices=HeldDecision.choices, blank=True, default="")
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    decided_why = models.CharField(max_length=200, blank=True, default="")
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="held_reading_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["origin", "part"], name="held_reading_once"),
+            models.CheckConstraint(
+                condition=Q(decision="", decided_at__isnull=True)
+                | (~Q(decision="") & Q(decided_at__isnull=False)),
+                name="held_reading_decided_whole",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["received_at"], condition=Q(decided_at__isnull=True), name="held_reading_waiting"
+            )
+        ]
 
     def __str__(self) -> str:
         return self.reason
+
+    @staticmethod
+    def key_of(origin: uuid.UUID, part: int) -> uuid.UUID:
+        """The id of what an origin's part was held apart as."""
+        return uuid.uuid5(origin, str(part))
 
 
 class WaterChange(Fact):

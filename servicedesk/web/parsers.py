@@ -1,8 +1,10 @@
 """JSON from outside, read strictly: no duplicate names, no endless depth, only text that can be stored."""
 
 import codecs
+import io
 import json
 import math
+from decimal import Decimal
 from typing import IO, Any
 
 from django.utils.translation import gettext as _
@@ -71,6 +73,66 @@ def strict_json(body: bytes) -> Any:
         raise ParseError(_("This is not JSON.")) from None
     _sound(value)
     return value
+
+
+LARGEST_WHOLE = 10**20
+
+
+def strict_cbor(body: bytes) -> Any:
+    """The value of a CBOR body (RFC 8949), of the kinds that JSON has; decimal fractions become floats.
+
+    Raises ParseError for broken CBOR, a name twice, NaN or infinities, more than 20 levels, byte strings, other tags, NUL
+    and lone surrogates."""
+    import cbor2  # noqa: PLC0415  only this door needs it
+
+    source = io.BytesIO(body)
+    try:
+        value = cbor2.CBORDecoder(source, max_depth=DEEPEST, allow_duplicate_keys=False).decode()
+    except (
+        cbor2.CBORError,
+        ValueError,
+        OverflowError,
+        MemoryError,
+        RecursionError,
+        TypeError,
+        ArithmeticError,
+    ):
+        raise ParseError(_("This is not CBOR, or a name stands twice in one map.")) from None
+    if source.read(1):
+        raise ParseError(_("This is not CBOR: something stands after its end."))
+    value = _plain(value)
+    _sound(value)
+    return value
+
+
+def _plain(value: Any, depth: int = 0) -> Any:
+    """The same made of what JSON has; what else CBOR knows is refused."""
+    if depth > DEEPEST:
+        raise ParseError(_("It is nested too deeply."))
+    if isinstance(value, dict):
+        return {_label(name): _plain(inner, depth + 1) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_plain(inner, depth + 1) for inner in value]
+    if isinstance(value, Decimal):
+        value = float(value)
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ParseError(_("Not a number, or not finite: only plain numbers are taken."))
+    if isinstance(value, int) and not isinstance(value, bool) and abs(value) >= LARGEST_WHOLE:
+        raise ParseError(_("A number is too large."))
+    if value is None or isinstance(value, str | bool | int | float):
+        return value
+    raise ParseError(_("It holds something that is neither number nor text."))
+
+
+def _label(name: Any) -> Any:
+    if (
+        isinstance(name, bool)
+        or not isinstance(name, str | int)
+        or isinstance(name, int)
+        and abs(name) > DEEPEST
+    ):
+        raise ParseError(_("The name of a value is a text or a small whole number."))
+    return name
 
 
 class StrictJSONParser(BaseParser):

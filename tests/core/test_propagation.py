@@ -73,11 +73,14 @@ def test_what_cannot_be_is_refused_in_words(ask, sentence):
         ask()
 
 
+HAIR_C = 1e-9
+
+
 @given(celsius=st.floats(4, 40), warmer=st.floats(0.1, 10))
 def test_warmer_water_is_lighter_and_a_gram_of_it_more(celsius, warmer):
     warm = min(40.0, celsius + warmer)
-    if warm == celsius:
-        return
+    if warm - celsius < HAIR_C:
+        return  # nearer than a density in double precision tells apart
     assert weighing.water_density_kg_m3(temperature_c=warm) < weighing.water_density_kg_m3(
         temperature_c=celsius
     )

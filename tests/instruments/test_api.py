@@ -172,7 +172,7 @@ def test_a_time_in_the_future_is_stored_and_flagged(token):
 
 
 def test_a_pack_of_another_kind_is_refused(token):
-    assert post(b"[]", token, content_type="text/csv").status_code == 415
+    assert post(b"[]", token, content_type="text/xml").status_code == 415
 
 
 def test_a_pack_that_is_too_big_is_refused(token):

@@ -7,6 +7,7 @@ import pytest
 from django.db import IntegrityError
 
 from servicedesk.water import actions
+from servicedesk.water.actions import readings
 from servicedesk.water.models import Band, Correction, HeldReading, Reading, TankTest, Touched, WaterChange
 from servicedesk.water.queries import latest_of_series
 from tests.factories.people import make_technician
@@ -92,11 +93,11 @@ def test_a_race_for_the_same_moment_gives_the_one_that_won(tank, monkeypatch):
     real = Reading.objects.filter
     monkeypatch.setattr(Reading, "save", late)
     monkeypatch.setattr(Reading.objects, "filter", lambda **given: Blind(real(**given)))
-    assert actions._store(row) == won
+    assert readings._store(row) == won
 
     monkeypatch.setattr(Reading.objects, "filter", lambda **given: Blind(real(pk=0)))
     with pytest.raises(IntegrityError):
-        actions._store(row)
+        readings._store(row)
 
 
 def test_news_keeps_the_earliest_time_of_a_tank(tank):

@@ -1,14 +1,18 @@
 """What changes about instruments: reagents, calibrations, trust, tokens, deliveries."""
 
-from servicedesk.instruments.actions.deliveries import receive
+from servicedesk.instruments.actions.deliveries import PLAIN, SENML, SENML_CBOR, TABLE, receive, take
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
 from servicedesk.instruments.actions.tokens import digest, make_token, revoke_token, use_token
 from servicedesk.instruments.actions.trust import TrustMoveRefused, move_trust
-from servicedesk.instruments.adapters.senml import NotSenML
+from servicedesk.instruments.adapters.records import NotRead
 
 __all__ = [
+    "PLAIN",
+    "SENML",
+    "SENML_CBOR",
+    "TABLE",
     "NotLoaded",
-    "NotSenML",
+    "NotRead",
     "TrustMoveRefused",
     "digest",
     "make_token",
@@ -17,5 +21,6 @@ __all__ = [
     "record_calibration",
     "record_load",
     "revoke_token",
+    "take",
     "use_token",
 ]

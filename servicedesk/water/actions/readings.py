@@ -1,30 +1,19 @@
-"""Taking in what is measured of the water, correcting it by addition, and giving a tank its bands and tests."""
+"""Taking in single values as they are measured, and correcting them by addition."""
 
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 
 from clients.models import Equipment, Tank
 from servicedesk.core import units
 from servicedesk.core.chemistry import conversions
 from servicedesk.core.chemistry.conversions import NOTHING, Context
 from servicedesk.core.chemistry.salinity import OutOfRange
-from servicedesk.core.tables import read_csv
 from servicedesk.staff.models import User
 from servicedesk.water.choices import SourceKind
-from servicedesk.water.models import (
-    Band,
-    Correction,
-    HeldReading,
-    Method,
-    Reading,
-    Series,
-    Source,
-    TankTest,
-    Touched,
-    WaterChange,
-)
+from servicedesk.water.models import Correction, HeldReading, Method, Reading, Series, Source, Touched
 
 
 class NotWater(Exception):
@@ -41,11 +30,20 @@ def source_of(equipment: Equipment) -> Source:
     return Source.objects.get_or_create(kind=SourceKind.EQUIPMENT, equipment=equipment)[0]
 
 
+TOUCH = (
+    "INSERT INTO water_touched (tank_id, since) VALUES (%s, %s) ON CONFLICT (tank_id) "
+    "DO UPDATE SET since = excluded.since WHERE excluded.since < water_touched.since"
+)
+"""In one statement, on both databases alike."""
+
+
 def touch(*, tank: Tank, at: datetime) -> None:
     """Say that a tank has news since then (the sweep claims it). The earliest time stands."""
-    made = Touched.objects.get_or_create(tank=tank, defaults={"since": at})[1]
-    if not made:
-        Touched.objects.filter(tank=tank, since__gt=at).update(since=at)
+    key: Any = Touched._meta.get_field("tank")
+    since: Any = Touched._meta.get_field("since")
+    with connection.cursor() as cursor:
+        values = [key.get_db_prep_save(tank.pk, connection), since.get_db_prep_save(at, connection)]
+        cursor.execute(TOUCH, values)
 
 
 def _hold(row: Reading, *, tank: Tank, source: Source, parameter: str, reason: str) -> HeldReading:
@@ -92,12 +90,12 @@ def record_reading(
     before = Reading.objects.filter(origin=origin, part=part).first()
     if before is not None:
         return before
-    value = _canonical(parameter, entered, unit, context)
+    value = canonical(parameter, entered, unit, context)
     row = Reading(at=at, seq=seq, value=value, entered=entered, entered_unit=unit, flags=flags)
     row.by, row.origin, row.part, row.received_at = by, origin, part, received_at
-    impossible = _impossible(parameter, value, f"{entered} {unit}")
-    if impossible:
-        return _hold(row, tank=tank, source=source, parameter=parameter, reason=impossible)
+    reason = impossible(parameter, value, f"{entered} {unit}")
+    if reason:
+        return _hold(row, tank=tank, source=source, parameter=parameter, reason=reason)
     row.series = Series.objects.get_or_create(tank=tank, parameter=parameter, source=source, method=method)[0]
     stored = _store(row)
     if stored is row:
@@ -105,7 +103,8 @@ def record_reading(
     return stored
 
 
-def _canonical(parameter: str, entered: str, unit: str, context: Context) -> float:
+def canonical(parameter: str, entered: str, unit: str, context: Context = NOTHING) -> float:
+    """What was entered, in the parameter's canonical unit. Raises NotWater in words."""
     try:
         typed = units.parse_typed(entered)
         return conversions.to_canonical(parameter=parameter, value=typed, unit=unit, context=context)
@@ -113,7 +112,7 @@ def _canonical(parameter: str, entered: str, unit: str, context: Context) -> flo
         raise NotWater(str(wrong)) from wrong
 
 
-def _impossible(parameter: str, value: float, shown: str) -> str:
+def impossible(parameter: str, value: float, shown: str) -> str:
     """Why a value physically cannot be; nothing when it can."""
     known = units.parameter(parameter)
     if known.physical_low <= value <= known.physical_high:
@@ -161,9 +160,9 @@ def correct_reading(
     if not why.strip():
         raise NotWater("Say why the value is corrected.")
     reading = Reading.objects.select_for_update().select_related("series__tank").get(pk=reading.pk)
-    impossible = "" if new is None else _impossible(reading.series.parameter, new, f"{new:g}")
-    if impossible:
-        raise NotWater(impossible)
+    reason = "" if new is None else impossible(reading.series.parameter, new, f"{new:g}")
+    if reason:
+        raise NotWater(reason)
     last = reading.corrections.order_by("-number").first()
     old = reading.value if last is None or last.new is None else last.new
     row = Correction.objects.create(
@@ -180,93 +179,3 @@ def correct_reading(
     )
     touch(tank=reading.series.tank, at=reading.at)
     return row
-
-
-@transaction.atomic
-def record_water_change(
-    *,
-    tank: Tank,
-    litres: float,
-    at: datetime,
-    by: User | None,
-    origin: UUID,
-    part: int = 0,
-    received_at: datetime,
-    salinity: float | None = None,
-    temperature_c: float | None = None,
-) -> WaterChange:
-    """So many litres were replaced. More than the tank's gross volume is refused in words."""
-    if not 0 < litres <= 10 * tank.gross_l:
-        raise NotWater(f"{litres:g} L cannot be: say how much water was replaced.")
-    row, made = WaterChange.objects.get_or_create(
-        origin=origin,
-        part=part,
-        defaults={
-            "tank": tank,
-            "litres": litres,
-            "at": at,
-            "by": by,
-            "salinity": salinity,
-            "temperature_c": temperature_c,
-            "received_at": received_at,
-        },
-    )
-    if made:
-        touch(tank=tank, at=at)
-    return row
-
-
-def _number(text: str) -> float | None:
-    return float(text) if text.strip() else None
-
-
-@transaction.atomic
-def set_default_bands(*, tank: Tank) -> list[Band]:
-    """Give a tank the starting bands of its water type (core/tables/bands.csv: common practice). Bands it already
-    has stay as they are."""
-    made = []
-    for row in read_csv("bands.csv"):
-        if row["water_type"] != tank.water_type:
-            continue
-        parameter = units.parameter(row["parameter"])
-        limits = {
-            name: _number(row[name])
-            for name in (
-                "low",
-                "target",
-                "high",
-                "alarm_low",
-                "alarm_high",
-                "max_rise_per_day",
-                "max_fall_per_day",
-            )
-        }
-        band, new = Band.objects.get_or_create(
-            tank=tank, parameter=parameter.key, defaults={"unit": parameter.unit, **limits}
-        )
-        if new:
-            made.append(band)
-    return made
-
-
-@transaction.atomic
-def set_default_tests(*, tank: Tank) -> list[TankTest]:
-    """Put every banded parameter that some method can test on the tank's list, in the usual order."""
-    made = []
-    methods: dict[str, Method] = {}
-    for method in (
-        Method.objects.filter(retired_on__isnull=True).exclude(kind="titrator").order_by("name", "pk")
-    ):
-        methods.setdefault(method.parameter, method)
-    for band in Band.objects.filter(tank=tank):
-        usual = methods.get(band.parameter)
-        if usual is None:
-            continue
-        row, new = TankTest.objects.get_or_create(
-            tank=tank,
-            parameter=band.parameter,
-            defaults={"method": usual, "order": units.parameter(band.parameter).order},
-        )
-        if new:
-            made.append(row)
-    return made
