@@ -1,0 +1,7 @@
+"""The sweep that judges every tank with news, and the list of what wants attention: one open row for each cause."""
+
+from servicedesk.watch.actions.rows import clear_attention, raise_attention
+from servicedesk.watch.actions.silence import watch_silence
+from servicedesk.watch.actions.sweeping import judge_tank, look, sweep
+
+__all__ = ["clear_attention", "judge_tank", "look", "raise_attention", "sweep", "watch_silence"]

@@ -1,0 +1,45 @@
+"""The sweep: every tank with news is claimed and judged."""
+
+from datetime import datetime
+
+from django.db import transaction
+
+from clients.models import Tank
+from servicedesk.watch.actions.containers import _containers
+from servicedesk.watch.actions.devices import _disagreement
+from servicedesk.watch.actions.silence import watch_silence
+from servicedesk.watch.actions.values import _out_of_band, _out_of_band_in_doubt
+from servicedesk.watch.queries import Newest, newest_of
+from servicedesk.water.models import Touched
+from servicedesk.water.queries import bands_of
+
+
+@transaction.atomic
+def judge_tank(*, tank: Tank, at: datetime) -> None:
+    """Judge one tank's instruments first, since they say what is believed, then its newest values and containers."""
+    bands = bands_of(tank)
+    _disagreement(tank, at)
+    found = newest_of(tank, at)
+    for parameter, band in bands.items():
+        newest = found.get(parameter, Newest())
+        told = _out_of_band(tank, parameter, newest, band, at)
+        _out_of_band_in_doubt(tank, parameter, newest, band, told=told, at=at)
+    _containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
+
+
+def sweep(*, at: datetime) -> int:
+    """Claim every tank with news and judge it; how many. A tank touched again meanwhile stays for the next sweep."""
+    done = 0
+    for tank_id, since in list(Touched.objects.order_by("since", "pk").values_list("tank", "since")[:500]):
+        tank = Tank.objects.select_related("site").get(pk=tank_id)
+        with transaction.atomic():
+            if not Touched.objects.filter(tank=tank, since=since).delete()[0]:
+                continue
+            judge_tank(tank=tank, at=at)
+        done += 1
+    return done
+
+
+def look(*, at: datetime) -> dict[str, int]:
+    """One look at everything: how many tanks with news were judged, how many instruments are silent."""
+    return {"judged": sweep(at=at), "silent": len(watch_silence(at=at))}

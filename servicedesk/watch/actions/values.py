@@ -1,0 +1,100 @@
+"""Values against their bands: what is believed decides, what is in doubt is told beside it."""
+
+from datetime import datetime, timedelta
+
+from django.utils.translation import gettext as _
+
+from clients.models import Equipment, Tank
+from servicedesk.core import units
+from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
+from servicedesk.watch.choices import AttentionKind, Severity
+from servicedesk.watch.models import Attention
+from servicedesk.watch.queries import Newest, harm_at, name_in_words, word_in
+from servicedesk.water.models import Band
+from servicedesk.water.queries import ReadingValue
+
+RECENT = timedelta(days=21)
+
+
+def _beside_mark(name: str, value: ReadingValue, band: Band, word: str) -> str:
+    """A value beside the mark that it is beyond, as the rest of a sentence."""
+    edges = {
+        "above_limit": (band.alarm_high, _("%(value)s, over the limit of %(mark)s.")),
+        "below_limit": (band.alarm_low, _("%(value)s, under the limit of %(mark)s.")),
+        "above": (band.high, _("%(value)s, over the high mark of %(mark)s.")),
+        "below": (band.low, _("%(value)s, under the low mark of %(mark)s.")),
+    }
+    edge, words = edges[word]
+    assert edge is not None
+    shown = f"{name} {units.show(value.parameter, value.value, band.unit)} {units.unit_word(band.unit)}"
+    return words % {"value": shown.strip(), "mark": units.show(value.parameter, edge, band.unit)}
+
+
+def _raise_beyond(key: str, tank: Tank, value: ReadingValue, band: Band, *, word: str, sentence: str) -> None:
+    limit = word.endswith("limit")
+    raise_attention(
+        key=key,
+        at=value.at,
+        kind=AttentionKind.BEYOND_LIMIT if limit else AttentionKind.OUT_OF_BAND,
+        severity=Severity.NOW if limit else Severity.SOON,
+        tank=tank,
+        site=tank.site,
+        parameter=value.parameter,
+        word=word,
+        sentence=sentence,
+        why=_("Measured by %(method)s on %(when)s.")
+        % {"method": value.method_name, "when": local(tank, value.at)},
+        harm_at=harm_at(tank, value, band),
+    )
+
+
+def _older_than_row(believed: ReadingValue | None, key: str) -> bool:
+    """Whether a row is open that no believed value has been taken since."""
+    rows = Attention.objects.filter(key=key, cleared_at__isnull=True)
+    return (rows.filter(since__gt=believed.at) if believed else rows).exists()
+
+
+def _out_of_band(tank: Tank, parameter: str, newest: Newest, band: Band, at: datetime) -> str:
+    """The newest believed value decides, however old it is; its word. A row that an instrument raised before it was doubted stands until a
+    believed value is newer, or until the instrument's own row takes its place."""
+    key, believed, doubted = f"band:{tank.pk}:{parameter}", newest.believed, newest.in_doubt
+    word = word_in(believed.value, band) if believed else "in_band"
+    if believed is None or word == "in_band":
+        calmed = (
+            doubted is not None and word_in(doubted.value, band) == "in_band" and at - doubted.at <= RECENT
+        )
+        if not (calmed and _older_than_row(believed, key)):
+            clear_attention(key=key, at=at)
+        return "in_band"
+    sentence = _beside_mark(units.parameter(parameter).name, believed, band, word)
+    if at - believed.at > RECENT:
+        sentence += " " + _("Not tested since.")
+    _raise_beyond(key, tank, believed, band, word=word, sentence=sentence)
+    return word
+
+
+def _out_of_band_in_doubt(
+    tank: Tank, parameter: str, newest: Newest, band: Band, *, told: str, at: datetime
+) -> None:
+    """A row of its own for what an instrument in doubt shows after the newest believed value, unless that value says
+    the same (`told`). A later believed value clears it, the instrument itself never does."""
+    key, shown, believed = f"band-in-doubt:{tank.pk}:{parameter}", newest.in_doubt, newest.believed
+    if shown is None or shown.equipment_id is None or (believed and believed.at >= shown.at):
+        clear_attention(key=key, at=at)
+        return
+    word = word_in(shown.value, band)
+    if word == "in_band" and _older_than_row(believed, key):
+        return
+    if word == "in_band" or told in (word, f"{word}_limit"):
+        clear_attention(key=key, at=at)
+        return
+    device = Equipment.objects.get(pk=shown.equipment_id)
+    rest = _beside_mark(name_in_words(parameter), shown, band, word)
+    sentence = _("%(device)s, which is %(trust)s, shows %(rest)s") % {
+        "device": device.name,
+        "trust": newest.trust.label,
+        "rest": rest,
+    }
+    if at - shown.at > RECENT:
+        sentence += " " + _("Not tested since.")
+    _raise_beyond(key, tank, shown, band, word=word, sentence=sentence)
