@@ -29,7 +29,7 @@ def can_be_read(text: str) -> None:
 class Instrument(models.Model):
     """A device that measures and reports by itself, a free combination of attributes. Reports every `interval_minutes`, at most
     `grace_minutes` late. `says_faults`: it can report that something is wrong with it; else only silence, stuck values and
-    agreement tell. A result within `after_dose_minutes` of a dose is not of mixed water. Set-points in the canonical unit."""
+    agreement tell. `silent_after_minutes` is what the watch learned of its habit. A result within `after_dose_minutes` of a dose is not of mixed water. Set-points in the canonical unit."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     equipment = models.OneToOneField(Equipment, on_delete=models.PROTECT, related_name="instrument")
@@ -37,6 +37,7 @@ class Instrument(models.Model):
     interval_minutes = models.PositiveIntegerField(default=360)
     grace_minutes = models.PositiveIntegerField(default=60)
     last_contact_at = models.DateTimeField(null=True, blank=True)
+    silent_after_minutes = models.PositiveIntegerField(null=True, editable=False)
     reports_by = models.CharField(max_length=6, choices=Reports.choices, default=Reports.HTTPS)
     says_faults = models.BooleanField(default=False)
     warm_up_minutes = models.PositiveIntegerField(default=0)

@@ -1,4 +1,4 @@
-"""Every few minutes: judge what is new, notice silence."""
+"""Every few minutes: judge what is new, notice silence. Every day: learn what is usual."""
 
 from typing import Any
 
@@ -14,4 +14,11 @@ def sweep(job: Job) -> dict[str, Any]:
     return actions.look(at=timezone.now())
 
 
+@register("habits")
+def habits(job: Job) -> dict[str, Any]:
+    """How long each instrument is usually silent, learned anew every day."""
+    return {"changed": actions.learn_habits(at=timezone.now())}
+
+
 every("sweep", minutes=2)
+every("habits", minutes=1440)

@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from clients.models import Site, Tank
+from servicedesk.instruments.models import Instrument
 from servicedesk.watch.choices import AttentionKind, Severity
 
 
@@ -19,6 +20,9 @@ class Attention(models.Model):
     severity = models.PositiveSmallIntegerField(choices=Severity.choices)
     site = models.ForeignKey(Site, on_delete=models.CASCADE, null=True, blank=True, related_name="attention")
     tank = models.ForeignKey(Tank, on_delete=models.CASCADE, null=True, blank=True, related_name="attention")
+    instrument = models.ForeignKey(
+        Instrument, on_delete=models.CASCADE, null=True, blank=True, related_name="attention"
+    )
     parameter = models.CharField(max_length=30, blank=True)
     word = models.CharField(max_length=20, blank=True)
     sentence = models.CharField(max_length=300)

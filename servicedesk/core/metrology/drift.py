@@ -4,15 +4,17 @@ difference drifts, and when it would then leave what the instrument states.
 Verdict with guard bands (metrology.uncertainty); Bland & Altman 1986 for the rule; Mann 1945 and Sen 1968 for the drift (told only
 where both its limits lie on one side of nought). Canonical units, days."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import fmean, stdev
 
 from servicedesk.core.metrology.agreement import Agreement, limits_of_agreement
 from servicedesk.core.metrology.lines import NoLine
 from servicedesk.core.metrology.trends import Trend, trend
-from servicedesk.core.metrology.uncertainty import Deviation, MethodSpec, Reference, deviation
+from servicedesk.core.metrology.uncertainty import Deviation, MethodSpec, Reference, deviation, tolerance
 
-FEWEST_AGREE, FEWEST_DRIFT = 3, 5
+FEWEST_AVERAGE, FEWEST_AGREE, FEWEST_DRIFT = 2, 3, 5
 
 
 @dataclass(frozen=True)
@@ -71,3 +73,26 @@ def _leaves(drift: Trend, day: float, allowed: float) -> float | None:
     edge = allowed if drift.slope > 0 else -allowed
     room = (edge - here) / drift.slope
     return max(0.0, room) if allowed > 0 else None
+
+
+ONE_SIDED = 1.645
+"""95 of 100 on one side of a normal distribution."""
+
+
+def off_on_average(*, pairs: Sequence[Pair], instrument: MethodSpec) -> Deviation | None:
+    """The mean of several differences against what the instrument states; None for fewer than two pairs. What the tests by hand share (their
+    stated tolerance) does not shrink with their number, what they scatter does; outside only where the mean is over the tolerance
+    by more than 1.645 of its standard uncertainty."""
+    if len(pairs) < FEWEST_AVERAGE:
+        return None
+    differences = [pair.difference for pair in pairs]
+    shared = min(pair.reference.u for pair in pairs)
+    scatter = stdev(differences) / math.sqrt(len(pairs))
+    mean, u = fmean(differences), math.hypot(shared, scatter)
+    allowed = tolerance(instrument, fmean(pair.reference.value for pair in pairs))
+    expanded = ONE_SIDED * u
+    if abs(mean) - expanded > allowed:
+        verdict = "outside"
+    else:
+        verdict = "within" if abs(mean) + expanded <= allowed else "cannot be told"
+    return Deviation(delta=mean, expanded=expanded, allowed=allowed, verdict=verdict)

@@ -1,4 +1,4 @@
-"""Instruments that nobody hears."""
+"""Instruments that nobody hears, each by its own habit; those that are heard and say nothing that can be used."""
 
 from datetime import datetime, timedelta
 from uuid import UUID
@@ -6,36 +6,127 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from servicedesk.instruments.queries import instruments_in_use, silent_since
+from servicedesk.core.tracking.habit import longest_silence
+from servicedesk.instruments.models import Delivery, Instrument
+from servicedesk.instruments.queries import (
+    bottles_left,
+    instruments_in_use,
+    late_after,
+    measures_of,
+    silent_since,
+)
 from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.queries import silence_harms_at
 
+KEPT_GAPS = 400
+A_MINUTE = 60.0
+
+
+def learn_habits(*, at: datetime) -> int:
+    """Learn of every instrument how long it is usually silent, from its last deliveries; how many changed."""
+    changed = 0
+    for instrument in instruments_in_use():
+        came = list(
+            Delivery.objects.filter(instrument=instrument, stored__gt=0, received_at__lte=at)
+            .order_by("-received_at")
+            .values_list("received_at", flat=True)[: KEPT_GAPS + 1]
+        )
+        gaps = [(new - old).total_seconds() / A_MINUTE for new, old in zip(came, came[1:], strict=False)]
+        late = longest_silence(
+            gaps=gaps, interval=max(1, instrument.interval_minutes), grace=instrument.grace_minutes
+        )
+        rows = Instrument.objects.filter(pk=instrument.pk).exclude(silent_after_minutes=round(late))
+        changed += rows.update(silent_after_minutes=round(late))
+    return changed
+
 
 @transaction.atomic
 def watch_silence(*, at: datetime) -> list[UUID]:
-    """Raise one row per instrument that is later than its interval and grace, clear those that spoke again."""
+    """Raise one row per instrument that is later than is usual for it, clear those that spoke again."""
     silent = []
     for instrument in instruments_in_use():
-        key = f"silent:{instrument.pk}"
-        late = timedelta(minutes=instrument.interval_minutes + instrument.grace_minutes)
         last = silent_since(instrument, at)
         if last is None:
-            clear_attention(key=key, at=at)
+            for name in ("silent", "useless"):
+                clear_attention(key=f"{name}:{instrument.pk}", at=at)
+            continue
+        late = timedelta(minutes=late_after(instrument))
+        if _heard(instrument, at - late):
+            clear_attention(key=f"silent:{instrument.pk}", at=at)
+            _say_useless(instrument, last, late)
             continue
         silent.append(instrument.pk)
-        raise_attention(
-            key=key,
-            at=last + late,
-            kind=AttentionKind.SILENT,
-            severity=Severity.SOON,
-            tank=instrument.tank,
-            site=instrument.tank.site,
-            word="silent",
-            sentence=_("%(device)s is silent since %(when)s. Power or line first.")
-            % {"device": instrument.equipment.name, "when": local(instrument.tank, last)},
-            harm_at=silence_harms_at(instrument, last),
-            why=_("It reports every %(interval)s minutes, %(grace)s late at most.")
-            % {"interval": instrument.interval_minutes, "grace": instrument.grace_minutes},
-        )
+        clear_attention(key=f"useless:{instrument.pk}", at=at)
+        _say_silent(instrument, last, late)
     return silent
+
+
+def _heard(instrument: Instrument, since: datetime) -> bool:
+    """Whether it sent anything at all, usable or not."""
+    return Delivery.objects.filter(instrument=instrument, received_at__gt=since).exists()
+
+
+def _say_useless(instrument: Instrument, last: datetime, late: timedelta) -> None:
+    raise_attention(
+        key=f"useless:{instrument.pk}",
+        at=last + late,
+        kind=AttentionKind.USELESS,
+        severity=Severity.SOON,
+        tank=instrument.tank,
+        site=instrument.tank.site,
+        instrument=instrument,
+        word="silent",
+        sentence=_("%(device)s is alive and has sent nothing that can be used since %(when)s.")
+        % {"device": instrument.equipment.name, "when": local(instrument.tank, last)},
+        harm_at=silence_harms_at(instrument, last),
+        why=_("What it sends is held apart: look there why."),
+    )
+
+
+def _say_silent(instrument: Instrument, last: datetime, late: timedelta) -> None:
+    empty = _no_reagent(instrument, last)
+    words = (
+        _("%(device)s is silent since %(when)s: by its schedule its %(bottle)s is used up.")
+        if empty
+        else _("%(device)s is silent since %(when)s. Power or line first.")
+    )
+    raise_attention(
+        key=f"silent:{instrument.pk}",
+        at=last + late,
+        kind=AttentionKind.SILENT,
+        severity=Severity.SOON,
+        tank=instrument.tank,
+        site=instrument.tank.site,
+        instrument=instrument,
+        word="no_reagent" if empty else "silent",
+        sentence=words
+        % {
+            "device": instrument.equipment.name,
+            "when": local(instrument.tank, last),
+            "bottle": empty or "",
+        },
+        harm_at=silence_harms_at(instrument, last),
+        why=_("It reports every %(interval)s minutes; that it was silent for %(late)s was not usual.")
+        % {"interval": instrument.interval_minutes, "late": _hours(late)},
+    )
+
+
+def _hours(span: timedelta) -> str:
+    hours = span.total_seconds() / 3600
+    return (
+        _("%(n)s hours") % {"n": f"{hours:.0f}"}
+        if hours >= HOURS_FROM
+        else _("%(n)s minutes") % {"n": f"{60 * hours:.0f}"}
+    )
+
+
+HOURS_FROM = 2
+
+
+def _no_reagent(instrument: Instrument, last: datetime) -> str:
+    """The bottle that was used up when it fell silent, by its schedule; "" where none was."""
+    for measure, tests in bottles_left(measures_of([instrument.tank]), last):
+        if measure.instrument_id == instrument.pk and tests < max(1.0, measure.tests_per_day):
+            return str(measure.reagent or _("reagent"))
+    return ""

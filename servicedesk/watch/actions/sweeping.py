@@ -1,14 +1,15 @@
 """The sweep: every tank with news is claimed and judged."""
 
+from dataclasses import replace
 from datetime import datetime
 
 from django.db import transaction
 
 from clients.models import Tank
-from servicedesk.watch.actions.containers import _containers
-from servicedesk.watch.actions.devices import _disagreement
+from servicedesk.watch.actions.containers import judge_bottles, judge_containers
+from servicedesk.watch.actions.devices import judge_devices
 from servicedesk.watch.actions.silence import watch_silence
-from servicedesk.watch.actions.values import _out_of_band, _out_of_band_in_doubt
+from servicedesk.watch.actions.values import judge_doubted, judge_value, settled
 from servicedesk.watch.queries import Newest, newest_of
 from servicedesk.water.models import Touched
 from servicedesk.water.queries import bands_of
@@ -16,15 +17,18 @@ from servicedesk.water.queries import bands_of
 
 @transaction.atomic
 def judge_tank(*, tank: Tank, at: datetime) -> None:
-    """Judge one tank's instruments first, since they say what is believed, then its newest values and containers."""
+    """Judge one tank's instruments first, since they say what is believed, then its newest values, containers and bottles."""
     bands = bands_of(tank)
-    _disagreement(tank, at)
+    judge_devices(tank, at)
     found = newest_of(tank, at)
     for parameter, band in bands.items():
         newest = found.get(parameter, Newest())
-        told = _out_of_band(tank, parameter, newest, band, at)
-        _out_of_band_in_doubt(tank, parameter, newest, band, told=told, at=at)
-    _containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
+        if newest.believed is not None:
+            newest = replace(newest, believed=settled(tank, newest.believed, band))
+        told = judge_value(tank, parameter, newest, band, at)
+        judge_doubted(tank, parameter, newest, band, told=told, at=at)
+    judge_containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
+    judge_bottles(tank, at)
 
 
 def sweep(*, at: datetime) -> int:

@@ -1,19 +1,24 @@
 """Values against their bands: what is believed decides, what is in doubt is told beside it."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from clients.models import Equipment, Tank
 from servicedesk.core import units
+from servicedesk.core.tracking.habit import jumped
 from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
 from servicedesk.watch.queries import Newest, harm_at, name_in_words, word_in
-from servicedesk.water.models import Band
+from servicedesk.water.models import Band, Reading
 from servicedesk.water.queries import ReadingValue
+from servicedesk.web.prepared import MOMENT, NUMBER, Slot, prepared
 
 RECENT = timedelta(days=21)
+LAST = 12
 
 
 def _beside_mark(name: str, value: ReadingValue, band: Band, word: str) -> str:
@@ -54,7 +59,7 @@ def _older_than_row(believed: ReadingValue | None, key: str) -> bool:
     return (rows.filter(since__gt=believed.at) if believed else rows).exists()
 
 
-def _out_of_band(tank: Tank, parameter: str, newest: Newest, band: Band, at: datetime) -> str:
+def judge_value(tank: Tank, parameter: str, newest: Newest, band: Band, at: datetime) -> str:
     """The newest believed value decides, however old it is; its word. A row that an instrument raised before it was doubted stands until a
     believed value is newer, or until the instrument's own row takes its place."""
     key, believed, doubted = f"band:{tank.pk}:{parameter}", newest.believed, newest.in_doubt
@@ -73,9 +78,7 @@ def _out_of_band(tank: Tank, parameter: str, newest: Newest, band: Band, at: dat
     return word
 
 
-def _out_of_band_in_doubt(
-    tank: Tank, parameter: str, newest: Newest, band: Band, *, told: str, at: datetime
-) -> None:
+def judge_doubted(tank: Tank, parameter: str, newest: Newest, band: Band, *, told: str, at: datetime) -> None:
     """A row of its own for what an instrument in doubt shows after the newest believed value, unless that value says
     the same (`told`). A later believed value clears it, the instrument itself never does."""
     key, shown, believed = f"band-in-doubt:{tank.pk}:{parameter}", newest.in_doubt, newest.believed
@@ -98,3 +101,57 @@ def _out_of_band_in_doubt(
     if at - shown.at > RECENT:
         sentence += " " + _("Not tested since.")
     _raise_beyond(key, tank, shown, band, word=word, sentence=sentence)
+
+
+@prepared(series=NUMBER, until=MOMENT)
+def _last_of(series: Slot, until: Slot) -> QuerySet[Reading, tuple[datetime, float]]:
+    return (
+        Reading.objects.filter(series=series, at__lte=until)
+        .order_by("-at", "pk")
+        .values_list("at", "value")[:LAST]
+    )
+
+
+def settled(tank: Tank, value: ReadingValue, band: Band) -> ReadingValue:
+    """The value to judge by: the instrument's own, or the one before it where the last stands alone, far from its history and from what water
+    can do in that time: then it is said, and the next result decides."""
+    key = f"jump:{tank.pk}:{value.parameter}:{value.equipment_id}"
+    if value.equipment_id is None or units.parameter(value.parameter).signal:
+        return value
+    rows = list(_last_of(series=value.series_id, until=value.at))[::-1]
+    if len(rows) < 2 or not _alone(rows, band):
+        clear_attention(key=key, at=value.at)
+        return value
+    (before_at, before), (at, last) = rows[-2:]
+    shown = [units.show(value.parameter, number, band.unit) for number in (before, last)]
+    raise_attention(
+        key=key,
+        at=at,
+        kind=AttentionKind.JUMP,
+        severity=Severity.WATCH,
+        tank=tank,
+        site=tank.site,
+        parameter=value.parameter,
+        word="again",
+        sentence=_(
+            "%(name)s jumped from %(before)s to %(last)s %(unit)s in one result: wait for the next, or test by hand."
+        )
+        % {
+            "name": units.parameter(value.parameter).name,
+            "before": shown[0],
+            "last": shown[1],
+            "unit": units.unit_word(band.unit),
+        },
+        why=_("Measured by %(method)s on %(when)s.") % {"method": value.method_name, "when": local(tank, at)},
+    )
+    return replace(value, value=before, at=before_at)
+
+
+def _alone(rows: list[tuple[datetime, float]], band: Band) -> bool:
+    """Whether the last value stands far from those before it, and the one before is not out on the same side already."""
+    (before_at, before), (at, last) = rows[-2:]
+    steepest = max(band.max_rise_per_day or 0.0, band.max_fall_per_day or 0.0)
+    allowed = steepest * (at - before_at).total_seconds() / 86400
+    if word_in(before, band).removesuffix("_limit") == word_in(last, band).removesuffix("_limit"):
+        return False
+    return jumped(values=[number for _at, number in rows], allowed=allowed)

@@ -63,9 +63,14 @@ def measured_by(measure: Measure) -> MethodSpec:
     return replace(spec, lot=str(measure.reagent_id)) if measure.reagent_id else spec
 
 
+def late_after(instrument: Instrument) -> int:
+    """Minutes without a word after which it is silent: as learned from its habit, else its interval and grace."""
+    return instrument.silent_after_minutes or instrument.interval_minutes + instrument.grace_minutes
+
+
 def silent_since(instrument: Instrument, at: datetime) -> datetime | None:
-    """When an instrument that is later than its interval and grace was last heard; None while it speaks or never did."""
-    last, late = instrument.last_contact_at, instrument.interval_minutes + instrument.grace_minutes
+    """When an instrument that is later than is usual for it was last heard; None while it speaks or never did."""
+    last, late = instrument.last_contact_at, late_after(instrument)
     return last if last is not None and at - last > timedelta(minutes=late) else None
 
 
@@ -157,6 +162,17 @@ def left_ml_of(measure: Measure, load: ReagentLoad, at: datetime) -> float:
     """mL left in a bottle by its schedule: load less tests a day times mL a test."""
     days = (at - load.at).total_seconds() / 86400
     return max(0.0, load.ml - days * measure.tests_per_day * measure.ml_per_test)
+
+
+def bottles_left(measures: Iterable[Measure], at: datetime) -> list[tuple[Measure, float]]:
+    """How many tests are left in each bottle by its schedule, where one was ever loaded."""
+    rows = [measure for measure in measures if measure.ml_per_test > 0 and measure.tests_per_day > 0]
+    loads = loads_of(rows, at) if rows else {}
+    return [
+        (measure, left_ml_of(measure, loads[measure.pk], at) / measure.ml_per_test)
+        for measure in rows
+        if measure.pk in loads
+    ]
 
 
 def empty_day(measure: Measure, load: ReagentLoad, at: datetime) -> date | None:
