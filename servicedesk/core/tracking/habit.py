@@ -10,8 +10,10 @@ ENOUGH_GAPS, ENOUGH_VALUES = 20, 30
 ROOM = 1.25
 """A gap may be a quarter longer than the longest usual one."""
 USUAL_SHARE = 0.99
-RUN_ROOM, RUN_MORE, FEWEST_ALIKE = 1.5, 3, 5
-"""A run of the same is unusual where it is half as long again as the longest before, and three results more."""
+EXACT_ROOM, NEAR_ROOM, RUN_MORE, FEWEST_ALIKE = 1.5, 2.0, 3, 5
+"""A run of the same is unusual where it is half as long again as the longest before, and three results more; one of nearly the same where it is
+twice as long and three more."""
+ENOUGH_DAYS = 10.0
 HAIR = 1e-9
 JUMP_NEEDS, JUMP_TIMES = 8, 6.0
 
@@ -62,19 +64,19 @@ def alike_at_the_end(values: Sequence[float], *, width: float) -> int:
     return number
 
 
-def stuck(*, values: Sequence[float], step: float) -> Stuck | None:
+def stuck(*, values: Sequence[float], days: Sequence[float], step: float) -> Stuck | None:
     """Whether an instrument is stuck: its last results, in order, are the same, or within two steps of its display (one up, one down), for
-    longer than ever before by half. None where they are not, and where fewer than 30 results before tell its habit."""
-    if step < 0 or not all(map(math.isfinite, values)):
-        raise ValueError("A step is nought or more, values are numbers.")
-    for width in (0.0, 2 * step):
+    clearly longer than ever before. None where they are not, and where fewer than 30 results over 10 days before tell its habit."""
+    if step < 0 or len(values) != len(days) or not all(map(math.isfinite, [*values, *days])):
+        raise ValueError("A step is nought or more; values are numbers, each with its day.")
+    for width, room in ((0.0, EXACT_ROOM), (2 * step, NEAR_ROOM)):
         alike = alike_at_the_end(values, width=width)
-        before = values[: len(values) - alike]
-        if alike < FEWEST_ALIKE or len(before) < ENOUGH_VALUES:
+        first = len(values) - alike
+        if alike < FEWEST_ALIKE or first < ENOUGH_VALUES or days[first] - days[0] < ENOUGH_DAYS:
             continue
-        longest = max(number for _first, number in _runs(before, width))
-        if alike > RUN_ROOM * longest + RUN_MORE:
-            return Stuck(alike, len(before), longest)
+        longest = max(number for _first, number in _runs(values[:first], width))
+        if alike > room * longest + RUN_MORE:
+            return Stuck(alike, first, longest)
     return None
 
 

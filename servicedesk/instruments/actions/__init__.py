@@ -4,7 +4,7 @@ from servicedesk.instruments.actions.deliveries import PLAIN, SENML, SENML_CBOR,
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
 from servicedesk.instruments.actions.tokens import digest, make_token, revoke_token, use_token
 from servicedesk.instruments.actions.trust import TrustMoveRefused, move_trust
-from servicedesk.instruments.adapters.records import NotRead
+from servicedesk.instruments.adapters.records import NotRead, Record
 
 __all__ = [
     "PLAIN",
@@ -13,6 +13,7 @@ __all__ = [
     "TABLE",
     "NotLoaded",
     "NotRead",
+    "Record",
     "TrustMoveRefused",
     "digest",
     "make_token",

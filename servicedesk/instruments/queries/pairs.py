@@ -92,8 +92,16 @@ def last_pairs(measure: Measure, *, since: datetime, until: datetime, most: int)
     hand = readings_of(
         measure.instrument.tank, parameter=measure.parameter, since=since, until=until, by_hand=True
     )
-    groups = together(hand)
-    methods: dict[UUID, Method] = Method.objects.in_bulk({row.method_id for row in hand}) if hand else {}
+    return pairs_among(measure, hand, since=since, until=until, most=most)
+
+
+def pairs_among(
+    measure: Measure, hand: list[ReadingValue], *, since: datetime, until: datetime, most: int
+) -> list[Beside]:
+    """The same from tests by hand of its parameter that were read already."""
+    groups = together([row for row in hand if since <= row.at <= until])
+    names = {row.method_id for group in groups for row in group}
+    methods: dict[UUID, Method] = Method.objects.in_bulk(names) if names else {}
     found: list[Beside] = []
     for group in reversed(groups):
         if len(found) == most:

@@ -8,6 +8,7 @@ from django.db import transaction
 from clients.models import Tank
 from servicedesk.watch.actions.containers import judge_bottles, judge_containers
 from servicedesk.watch.actions.devices import judge_devices
+from servicedesk.watch.actions.rows import rows_known
 from servicedesk.watch.actions.silence import watch_silence
 from servicedesk.watch.actions.values import judge_doubted, judge_value, settled
 from servicedesk.watch.queries import Newest, newest_of
@@ -16,15 +17,24 @@ from servicedesk.water.queries import bands_of
 
 
 @transaction.atomic
-def judge_tank(*, tank: Tank, at: datetime) -> None:
-    """Judge one tank's instruments first, since they say what is believed, then its newest values, containers and bottles."""
+def judge_tank(*, tank: Tank, at: datetime, since: datetime | None = None) -> None:
+    """Judge one tank's instruments first, since they say what is believed, then its newest values, containers and bottles. `since` is the
+    earliest of its news: what hangs on nothing newer is not judged anew; None judges everything."""
+    with rows_known(tank):
+        _judge(tank, at, since)
+
+
+def _judge(tank: Tank, at: datetime, since: datetime | None) -> None:
     bands = bands_of(tank)
-    judge_devices(tank, at)
+    judge_devices(tank, at, since)
     found = newest_of(tank, at)
     for parameter, band in bands.items():
         newest = found.get(parameter, Newest())
-        if newest.believed is not None:
-            newest = replace(newest, believed=settled(tank, newest.believed, band))
+        newest = replace(
+            newest,
+            believed=newest.believed and settled(tank, newest.believed, band),
+            in_doubt=newest.in_doubt and settled(tank, newest.in_doubt, band),
+        )
         told = judge_value(tank, parameter, newest, band, at)
         judge_doubted(tank, parameter, newest, band, told=told, at=at)
     judge_containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
@@ -39,7 +49,7 @@ def sweep(*, at: datetime) -> int:
         with transaction.atomic():
             if not Touched.objects.filter(tank=tank, since=since).delete()[0]:
                 continue
-            judge_tank(tank=tank, at=at)
+            judge_tank(tank=tank, at=at, since=since)
         done += 1
     return done
 

@@ -8,8 +8,7 @@ from pathlib import Path
 
 from servicedesk.desk.management.replaying.world import Row, World, moment, rows_of, unit_of
 from servicedesk.dosing import actions as dosing
-from servicedesk.instruments.actions import record_calibration, record_load, take
-from servicedesk.instruments.adapters.records import Record
+from servicedesk.instruments.actions import Record, record_calibration, record_load, take
 from servicedesk.water import actions as water
 from servicedesk.water.actions import Incoming
 from servicedesk.water.queries import readings_of
