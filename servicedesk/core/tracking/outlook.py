@@ -36,5 +36,11 @@ def outlook(*, points: Sequence[tuple[float, float]], horizon: float) -> Outlook
             break
         reached, now = thinned[place]
         moves.append((now - then) ** 2 * horizon / (reached - hour))
-    spread = math.sqrt(fmean(moves)) if len(moves) >= FEWEST else UNKNOWN_SHARE * abs(value)
+    if len(moves) >= FEWEST:
+        spans = max(1.0, (thinned[-1][0] - thinned[0][0]) / horizon)
+        spread = math.sqrt(fmean(moves)) * (
+            1 + 1 / (2 * math.sqrt(spans))
+        )  # few such times were seen: the spread itself is not sure
+    else:
+        spread = UNKNOWN_SHARE * abs(value)
     return Outlook(value, value - Z90 * spread, value + Z90 * spread)
