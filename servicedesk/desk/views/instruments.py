@@ -16,7 +16,9 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.queries import tanks_for
 from servicedesk.core import units
+from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
+from servicedesk.desk.queries.held import waiting_for
 from servicedesk.desk.views.office import staff_of
 from servicedesk.instruments.actions import make_token, revoke_token
 from servicedesk.instruments.models import Instrument, Measure, Token
@@ -57,6 +59,20 @@ def _page(request: HttpRequest, row: Instrument, form: PassForm) -> HttpResponse
         "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
     }
     return render(request, "desk/own_instrument.html", {**context, "form": form})
+
+
+@login_required
+@require_GET
+def devices(request: HttpRequest) -> HttpResponse:
+    """All of them, led by a sentence."""
+    user, now = staff_of(request), timezone.now()
+    found = all_devices.devices(at=now)
+    context = {
+        "devices": found,
+        "sentence": all_devices.sentence(found),
+        "held": waiting_for(user, on=day_of(now)).count(),
+    }
+    return render(request, "desk/devices.html", context)
 
 
 @login_required

@@ -1,6 +1,7 @@
 """What changes about the water: readings and their corrections, water changes, what a tank starts with."""
 
 from servicedesk.water.actions.changes import record_water_change
+from servicedesk.water.actions.held import Released, discard_held, release_held
 from servicedesk.water.actions.intake import Apart, Incoming, Taken, hold_apart, take_in
 from servicedesk.water.actions.readings import (
     NotWater,
@@ -16,12 +17,15 @@ __all__ = [
     "Apart",
     "Incoming",
     "NotWater",
+    "Released",
     "Taken",
     "by_hand",
     "correct_reading",
+    "discard_held",
     "hold_apart",
     "record_reading",
     "record_water_change",
+    "release_held",
     "set_default_bands",
     "set_default_tests",
     "source_of",
