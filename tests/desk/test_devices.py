@@ -53,7 +53,7 @@ def test_silent_doubted_and_due_ones_lead_in_that_order(page):
         ml_per_test=5, tests_per_day=2, reagent=make_item(name="titrant")
     )
     record_load(
-        measure=due, ml=100, at=now - timedelta(days=1), by=None, origin=uuid.uuid4(), received_at=now
+        measure=due, ml=101, at=now - timedelta(days=1), by=None, origin=uuid.uuid4(), received_at=now
     )
     TrustMove.objects.create(
         measure=due,
@@ -70,7 +70,10 @@ def test_silent_doubted_and_due_ones_lead_in_that_order(page):
     assert order[:2] == [silent.instrument_id, doubted.instrument_id] and order[-1] == calm.instrument_id
     assert answer.context["sentence"] == "4 instruments: 1 silent, 1 not believed now, 1 due this week."
     text = answer.content.decode()
-    assert "it leaks" in text and "18 tests left" in text and "is silent since" in text
+    assert "it leaks" in text
+    assert {d.instrument.pk: d.tests_left for d in answer.context["devices"]}[due.instrument_id] == 18
+    assert "18 tests left" in text
+    assert "is silent since" in text
 
 
 def test_a_technician_has_no_such_page():
