@@ -29,3 +29,15 @@ class Severity(IntegerChoices):
     NOW = 1, _("now")
     SOON = 2, _("soon")
     WATCH = 3, _("watch")
+
+
+class Step(TextChoices):
+    """What happened to an alarm."""
+
+    TOLD = "told", _("told")
+    SEEN = "seen", _("seen")
+    ACTED = "acted", _("acted on")
+    HANDED = "handed", _("handed on")
+    SHELVED = "shelved", _("set aside")
+    TAKEN_UP = "taken_up", _("taken up again")
+    CLEARED = "cleared", _("cleared")

@@ -11,7 +11,10 @@ from servicedesk.watch import actions
 
 @register("sweep")
 def sweep(job: Job) -> dict[str, Any]:
-    return actions.look(at=timezone.now())
+    """Judge, then tell: what is seen now is told now."""
+    now = timezone.now()
+    actions.wake(at=now)
+    return {**actions.look(at=now), "told": actions.tell(at=now)}
 
 
 @register("habits")
@@ -20,5 +23,5 @@ def habits(job: Job) -> dict[str, Any]:
     return {"changed": actions.learn_habits(at=timezone.now())}
 
 
-every("sweep", minutes=2)
+every("sweep", minutes=1)
 every("habits", minutes=1440)

@@ -75,14 +75,14 @@ def _leaves(drift: Trend, day: float, allowed: float) -> float | None:
     return max(0.0, room) if allowed > 0 else None
 
 
-ONE_SIDED = 1.645
-"""95 of 100 on one side of a normal distribution."""
+LIKELY = 1.0
+"""One standard uncertainty: the true mean is over the tolerance in 84 of 100 cases. Enough to look, not to condemn: it is to be checked."""
 
 
 def off_on_average(*, pairs: Sequence[Pair], instrument: MethodSpec) -> Deviation | None:
     """The mean of several differences against what the instrument states; None for fewer than two pairs. What the tests by hand share (their
     stated tolerance) does not shrink with their number, what they scatter does; outside only where the mean is over the tolerance
-    by more than 1.645 of its standard uncertainty."""
+    by more than its standard uncertainty."""
     if len(pairs) < FEWEST_AVERAGE:
         return None
     differences = [pair.difference for pair in pairs]
@@ -90,7 +90,7 @@ def off_on_average(*, pairs: Sequence[Pair], instrument: MethodSpec) -> Deviatio
     scatter = stdev(differences) / math.sqrt(len(pairs))
     mean, u = fmean(differences), math.hypot(shared, scatter)
     allowed = tolerance(instrument, fmean(pair.reference.value for pair in pairs))
-    expanded = ONE_SIDED * u
+    expanded = LIKELY * u
     if abs(mean) - expanded > allowed:
         verdict = "outside"
     else:

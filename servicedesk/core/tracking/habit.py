@@ -13,7 +13,8 @@ USUAL_SHARE = 0.99
 EXACT_ROOM, NEAR_ROOM, RUN_MORE, FEWEST_ALIKE = 1.5, 2.0, 3, 5
 """A run of the same is unusual where it is half as long again as the longest before, and three results more; one of nearly the same where it is
 twice as long and three more."""
-ENOUGH_DAYS = 10.0
+ENOUGH_DAYS, RARE = 10.0, 1e-4
+"""… or where it is longer than any before and so many alike come once in ten thousand by its own habit."""
 HAIR = 1e-9
 JUMP_NEEDS, JUMP_TIMES = 8, 6.0
 
@@ -74,10 +75,18 @@ def stuck(*, values: Sequence[float], days: Sequence[float], step: float) -> Stu
         first = len(values) - alike
         if alike < FEWEST_ALIKE or first < ENOUGH_VALUES or days[first] - days[0] < ENOUGH_DAYS:
             continue
-        longest = max(number for _first, number in _runs(values[:first], width))
-        if alike > room * longest + RUN_MORE:
+        before = values[:first]
+        longest = max(number for _first, number in _runs(before, width))
+        rare = alike > longest + 1 and _chance(before, width, alike) < RARE
+        if alike > room * longest + RUN_MORE or rare:
             return Stuck(alike, first, longest)
     return None
+
+
+def _chance(values: Sequence[float], width: float, alike: int) -> float:
+    """How likely so many alike are by the share of neighbours that were alike before (Laplace's rule)."""
+    near = sum(abs(b - a) <= width + HAIR for a, b in zip(values, values[1:], strict=False))
+    return float(((near + 1) / (len(values) + 1)) ** (alike - 1))
 
 
 def jumped(*, values: Sequence[float], allowed: float) -> bool:

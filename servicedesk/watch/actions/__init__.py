@@ -1,15 +1,24 @@
 """The sweep that judges every tank with news, and the list of what wants attention: one open row for each cause."""
 
+from servicedesk.watch.actions.alarms import NotDone, act, hand_on, see, shelve
 from servicedesk.watch.actions.rows import clear_attention, raise_attention
 from servicedesk.watch.actions.silence import learn_habits, watch_silence
-from servicedesk.watch.actions.sweeping import judge_tank, look, sweep
+from servicedesk.watch.actions.sweeping import judge_tank, look, sweep, wake
+from servicedesk.watch.actions.telling import tell
 
 __all__ = [
+    "NotDone",
+    "act",
     "clear_attention",
+    "hand_on",
     "judge_tank",
     "learn_habits",
     "look",
     "raise_attention",
+    "see",
+    "shelve",
     "sweep",
+    "tell",
+    "wake",
     "watch_silence",
 ]

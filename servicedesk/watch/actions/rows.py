@@ -3,15 +3,15 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from clients.models import Tank
 from servicedesk.staff.queries import business
-from servicedesk.watch.models import Attention
+from servicedesk.watch.models import CHATTERS, Attention
 from servicedesk.web.prepared import KEY, Slot, prepared
 
 _KNOWN: ContextVar[set[str] | None] = ContextVar("open rows of the tank that is judged", default=None)
@@ -41,27 +41,60 @@ def is_open(key: str) -> bool:
     return Attention.objects.filter(key=key, cleared_at__isnull=True).exists()
 
 
+AGAIN_WITHIN = timedelta(hours=1)
+"""What opens again within an hour is the same alarm; a chattering one clears after an hour of calm (common practice)."""
+
+
 @transaction.atomic
 def raise_attention(*, key: str, at: datetime, **columns: object) -> Attention:
-    """Open a row for a cause, or bring the open one up to date; since keeps the first time."""
+    """Open a row for a cause, or bring the open one up to date; since keeps the first time. One that was cleared within the hour opens
+    again."""
     known = _KNOWN.get()
     row = Attention.objects.select_for_update().filter(key=key, cleared_at__isnull=True).first()
     if row is None:
         if known is not None:
             known.add(key)
-        return Attention.objects.create(key=key, since=at, **columns)
-    Attention.objects.filter(pk=row.pk).update(**columns)
+        return _again(key, at, columns) or Attention.objects.create(
+            key=key, since=at, changed_at=at, **columns
+        )
+    Attention.objects.filter(pk=row.pk).update(calm_since=None, **columns)
     return row
 
 
+def _again(key: str, at: datetime, columns: dict[str, object]) -> Attention | None:
+    """The row of the same cause that was cleared a moment ago, opened again."""
+    row = (
+        Attention.objects.filter(key=key, cleared_at__gt=at - AGAIN_WITHIN, cleared_at__lte=at)
+        .order_by("-cleared_at", "pk")
+        .first()
+    )
+    if row is None:
+        return None
+    rows = Attention.objects.filter(pk=row.pk)
+    rows.update(cleared_at=None, opened=F("opened") + 1, changed_at=at, **columns)
+    return rows.get()
+
+
 def clear_attention(*, key: str, at: datetime) -> bool:
-    """The cause is gone."""
+    """The cause is gone. A chattering row stays until it has been calm for an hour (`calm`)."""
     known = _KNOWN.get()
-    if known is not None:
-        if key not in known:
-            return False
-        known.discard(key)
-    return bool(Attention.objects.filter(key=key, cleared_at__isnull=True).update(cleared_at=at))
+    if known is not None and key not in known:
+        return False
+    rows = Attention.objects.filter(key=key, cleared_at__isnull=True)
+    quiet = rows.filter(opened__lt=CHATTERS).update(cleared_at=at)
+    if quiet:
+        if known is not None:
+            known.discard(key)
+        return True
+    rows.filter(opened__gte=CHATTERS, calm_since__isnull=True).update(calm_since=at)
+    return False
+
+
+def calm(*, at: datetime) -> int:
+    """Clear what chattered and was calm for an hour; how many."""
+    return Attention.objects.filter(cleared_at__isnull=True, calm_since__lte=at - AGAIN_WITHIN).update(
+        cleared_at=at
+    )
 
 
 def local(tank: Tank, at: datetime) -> str:

@@ -17,6 +17,7 @@ from servicedesk.instruments.queries import (
 )
 from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
+from servicedesk.watch.models import Awake
 from servicedesk.watch.queries import silence_harms_at
 
 KEPT_GAPS = 400
@@ -43,10 +44,14 @@ def learn_habits(*, at: datetime) -> int:
 
 @transaction.atomic
 def watch_silence(*, at: datetime) -> list[UUID]:
-    """Raise one row per instrument that is later than is usual for it, clear those that spoke again."""
+    """Raise one row per instrument that is later than is usual for it, clear those that spoke again. After a pause of our own each has its usual
+    time from then on; what stood open stays."""
     silent = []
+    awake = Awake.objects.filter(at__lte=at).order_by("-at").values_list("at", flat=True).first()
     for instrument in instruments_in_use():
         last = silent_since(instrument, at)
+        if last is not None and awake is not None and at - awake <= timedelta(minutes=late_after(instrument)):
+            continue  # we did not hear ourselves: it gets its time from there
         if last is None:
             for name in ("silent", "useless"):
                 clear_attention(key=f"{name}:{instrument.pk}", at=at)

@@ -11,7 +11,8 @@ from servicedesk.watch.actions.devices import judge_devices
 from servicedesk.watch.actions.rows import rows_known
 from servicedesk.watch.actions.silence import watch_silence
 from servicedesk.watch.actions.values import judge_doubted, judge_value, settled
-from servicedesk.watch.queries import Newest, newest_of
+from servicedesk.watch.models import Awake
+from servicedesk.watch.queries import Newest, looked, newest_of
 from servicedesk.water.models import Touched
 from servicedesk.water.queries import bands_of
 
@@ -52,6 +53,15 @@ def sweep(*, at: datetime) -> int:
             judge_tank(tank=tank, at=at, since=since)
         done += 1
     return done
+
+
+def wake(*, at: datetime) -> bool:
+    """Say that the watch looks again after a pause of its own, where there was one: nobody was silent meanwhile that we know of."""
+    last = looked(now=at)
+    if last.at is None or not last.stale:
+        return False
+    Awake.objects.create(at=at)
+    return True
 
 
 def look(*, at: datetime) -> dict[str, int]:

@@ -120,7 +120,9 @@ def _tank(world: World, client: Client, row: Row) -> None:
         name=name,
         place=name,
         water_type=WATERS.get(row["water_type"], row["water_type"]),
-        gross_l=float(row["gross_l"]),
+        gross_l=max(
+            float(row["gross_l"]), float(row["net_volume_l"])
+        ),  # the estimate may be more than the vessel holds
         net_l=float(row["net_volume_l"]),
         net_l_u=0.06 * float(row["net_volume_l"]),
     )

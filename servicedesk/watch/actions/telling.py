@@ -1,0 +1,158 @@
+"""Telling the right person once: by rota, grouped by site, not at night what can wait, the next one where nobody answers."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from django.conf import settings
+from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from servicedesk.dispatch.actions import post
+from servicedesk.staff.models import User
+from servicedesk.staff.queries import business_zone
+from servicedesk.watch.actions.alarms import end_shelves, note_step
+from servicedesk.watch.actions.rows import calm, local
+from servicedesk.watch.choices import Severity, Step
+from servicedesk.watch.models import Attention, Telling
+from servicedesk.watch.queries.alarms import (
+    Group,
+    first_hands,
+    grouped,
+    how_sure,
+    instruments_by_site,
+    is_quiet,
+    must_go,
+    on_duty,
+    open_alarms,
+)
+
+UNANSWERED = {Severity.NOW: timedelta(minutes=15), Severity.SOON: timedelta(hours=4)}
+"""After how long without an answer the next one is told (common practice)."""
+WINDOW, MOST_IN_WINDOW = timedelta(minutes=10), 10
+GATHER = timedelta(minutes=2)
+"""What opens at one site within two minutes is told together; what must be looked at now waits for nothing."""
+
+
+def tell(*, at: datetime) -> int:
+    """Tell whoever must be told now; how many messages were written."""
+    end_shelves(at=at)
+    calm(at=at)
+    zone = business_zone()
+    duty, quiet = on_duty(at=at, zone=zone), is_quiet(at, zone)
+    rows = list(open_alarms(at=at).prefetch_related("tellings"))
+    due: dict[User, list[tuple[Group, int]]] = defaultdict(list)
+    for group in grouped(rows, instruments_by_site()):
+        if quiet and group.severity != Severity.NOW:
+            continue
+        if group.severity != Severity.NOW and at - group.since < GATHER:
+            continue
+        person, place = _next(group, duty, at)
+        if person is not None:
+            due[person].append((group, place))
+    return sum(_tell_one(person, groups, at) for person, groups in due.items())
+
+
+def _next(group: Group, duty: Sequence[User], at: datetime) -> tuple[User | None, int]:
+    """Who is to be told of a group now, and their place; nobody while it was seen, or who was told may still answer."""
+    told = [telling for row in group.rows for telling in row.tellings.all()]
+    asked = {telling.person_id for telling in told}
+    handed = next((row.handed_to for row in group.rows if row.handed_to_id), None)
+    new = [row for row in group.rows if not row.tellings.all()]
+    if handed is not None and handed.pk not in asked:
+        return handed, 0
+    if all(row.seen_at is not None for row in group.rows):
+        return None, 0
+    if not told:
+        return (duty[0], 0) if duty else (None, 0)
+    last = max(told, key=lambda telling: (telling.place, telling.at))
+    wait = UNANSWERED.get(Severity(group.severity), timedelta(hours=4))
+    if at - last.at < wait:
+        if new:  # one more of the same cause: whoever knows of it is told no second time
+            _also(new, last, at)
+        return None, 0
+    following = [person for person in duty if person.pk not in asked]
+    return (following[0], last.place + 1) if following else (None, 0)
+
+
+def _also(rows: Sequence[Attention], last: Telling, at: datetime) -> None:
+    """More of a cause that somebody was told of: on record, not told again."""
+    Telling.objects.bulk_create(
+        [
+            Telling(
+                attention=row, person_id=last.person_id, place=last.place, message_key=last.message_key, at=at
+            )
+            for row in rows
+        ],
+        ignore_conflicts=True,
+    )
+
+
+@transaction.atomic
+def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> int:
+    """One person: each group in a letter of its own, as long as that is not more than ten in ten minutes; the rest in one."""
+    keys = Telling.objects.filter(person=person, at__gt=at - WINDOW, digest=False).values_list(
+        "message_key", flat=True
+    )
+    room = max(0, MOST_IN_WINDOW - 1 - len(set(keys)))
+    written = 0
+    for group, place in groups[:room]:
+        key = f"alarm:{group.lead.pk}:{person.pk}:{place}"
+        _record(group, person, place, key, at, digest=False)
+        post(key=key, recipient=person.email, subject=_subject(group), text=_letter(group, at), at=at)
+        written += 1
+    rest = groups[room:]
+    if rest:
+        begun = int(at.timestamp() // WINDOW.total_seconds())
+        key = f"alarms:{begun}:{person.pk}"
+        for group, place in rest:
+            _record(group, person, place, key, at, digest=True)
+        words = ngettext("One more alarm", "%(n)s more alarms", len(rest)) % {"n": len(rest)}
+        text = "\n".join(f"- {group.site.name}: {group.sentence}" for group, _place in rest)
+        post(
+            key=key,
+            recipient=person.email,
+            subject=words,
+            text=f"{text}\n\n{settings.BASE_URL}/alarms/\n",
+            at=at,
+        )
+        written += 1
+    return written
+
+
+def _record(group: Group, person: User, place: int, key: str, at: datetime, *, digest: bool) -> None:
+    for row in group.rows:
+        _telling, made = Telling.objects.get_or_create(
+            attention=row,
+            person=person,
+            defaults={"place": place, "message_key": key, "at": at, "digest": digest},
+        )
+        if made:
+            note_step(row, Step.TOLD, at=at, by=None, words=person.name)
+
+
+def _subject(group: Group) -> str:
+    head = _("Now") if group.severity == Severity.NOW else _("Soon")
+    return f"{head}: {group.site.name}: {group.sentence}"[:200].replace("\n", " ")
+
+
+def _letter(group: Group, at: datetime) -> str:
+    """What, since when, how sure, why, whether somebody must go, what can be done until then."""
+    row = group.lead
+    since = row.since if row.tank is None else local(row.tank, group.since)
+    lines = [
+        group.sentence,
+        *([f"- {other.sentence}" for other in group.rows] if len(group.rows) > 1 else []),
+        "",
+        _("Since: %(when)s") % {"when": since},
+        _("How sure: %(words)s") % {"words": how_sure(row)},
+        *([_("Why: %(words)s") % {"words": row.why}] if row.why else []),
+        must_go(row, at=at),
+        "",
+        _("For whoever is nearest:"),
+        *(f"- {line}" for line in first_hands(row)),
+        "",
+        f"{settings.BASE_URL}/alarms/{row.pk}/",
+    ]
+    return "\n".join(str(line) for line in lines) + "\n"
