@@ -8,6 +8,7 @@ urlpatterns = [
     path("", include("clients.urls")),
     path("", include("servicedesk.stock.urls")),
     path("", include("servicedesk.instruments.urls")),
+    path("", include("servicedesk.watch.urls")),
     path("", include("servicedesk.upkeep.urls")),
     path("", include("servicedesk.supply.urls")),
     path("", include("servicedesk.rounds.urls")),

@@ -72,7 +72,7 @@ def test_a_pass_that_is_ended_opens_nothing_any_more_and_stays_listed():
 
 def test_what_an_instrument_measures_is_added_listed_and_changed():
     instrument, method, browser = make_instrument(), make_method("alkalinity"), signed_in(make_owner())
-    typed = {"parameter": "alkalinity", "sent_name": "kh", "unit": "dKH", "method": str(method.pk), "ml_per_test": "0.5", "tests_per_day": "4", "bottle_ml": "250", "calibrate_every_days": "30"}  # fmt: skip
+    typed = {"parameter": "alkalinity", "sent_name": "kh", "unit": "dKH", "method": str(method.pk), "ml_per_test": "0.5", "tests_per_day": "4", "minutes_per_test": "5", "bottle_ml": "250", "calibrate_every_days": "30"}  # fmt: skip
 
     page = browser.post(f"/own/measure/new/?in={instrument.pk}", typed, follow=True)
     row = Measure.objects.get()
@@ -91,7 +91,7 @@ def test_a_unit_in_which_the_parameter_is_not_measured_is_refused(kind):
 
     page = signed_in(make_owner()).post(
         f"/own/{kind}/new/?in={inside}",
-        {"parameter": "alkalinity", "sent_name": "kh", "unit": "furlong", "method": str(method.pk), "ml_per_test": "0", "tests_per_day": "0", "bottle_ml": "0", "calibrate_every_days": "30"},
+        {"parameter": "alkalinity", "sent_name": "kh", "unit": "furlong", "method": str(method.pk), "ml_per_test": "0", "tests_per_day": "0", "minutes_per_test": "0", "bottle_ml": "0", "calibrate_every_days": "30"},
     ).content.decode()  # fmt: skip
 
     assert "is not measured in “furlong”" in page
@@ -105,5 +105,5 @@ def test_the_page_asks_as_often_for_three_passes_as_for_one(count, django_assert
         make_token(instrument=instrument, at=timezone.now())
         make_measure(instrument, ["alkalinity", "calcium", "ph"][number], unit="dKH")
 
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(13):
         assert browser.get(f"/instruments/{instrument.pk}/").status_code == 200

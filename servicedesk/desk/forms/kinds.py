@@ -8,9 +8,10 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
 from servicedesk.dosing.models import Channel, Solution
-from servicedesk.instruments.models import Candidate, Instrument, Measure
+from servicedesk.instruments.models import Candidate, Instrument, Measure, SentDose, SentSign
 from servicedesk.stock.models import Item, Lot, Place
 from servicedesk.upkeep.models import TaskRule
+from servicedesk.watch.models import Away, Duty
 from servicedesk.water.models import Band, ChangeWater, Method, TankChangeWater, TankTest
 
 
@@ -53,9 +54,13 @@ KINDS = {
         Kind("rule", _("Recurring task"), TaskRule, ("title", "how", "every", "unit", "starts_on", "before_days", "after_days", "minutes", "equipment", "hazards", "carry", "carry_amount"), "tank"),
         Kind("band", _("Band"), Band, ("parameter", "unit", "low", "target", "high", "alarm_low", "alarm_high", "max_rise_per_day", "max_fall_per_day"), "tank"),
         Kind("test", _("Test on each visit"), TankTest, ("parameter", "method", "order", "every_days"), "tank"),
-        Kind("channel", _("Dosing channel"), Channel, ("equipment", "number", "solution", "container_ml", "step_ml", "max_ml_per_day"), "tank"),
-        Kind("instrument", _("Instrument"), Instrument, ("equipment", "interval_minutes", "grace_minutes"), "tank"),
-        Kind("measure", _("What it measures"), Measure, ("parameter", "sent_name", "unit", "method", "reagent", "ml_per_test", "tests_per_day", "bottle_ml", "calibrate_every_days"), "instrument"),
+        Kind("channel", _("Dosing channel"), Channel, ("equipment", "number", "solution", "container_ml", "step_ml", "max_ml_per_day", "driven"), "tank"),
+        Kind("instrument", _("Instrument"), Instrument, ("equipment", "reports_by", "interval_minutes", "grace_minutes", "says_faults", "warm_up_minutes", "own_standard", "own_dosing", "dosing_channel", "dose_low", "dose_high", "after_dose_minutes", "upkeep_words"), "tank"),
+        Kind("measure", _("What it measures"), Measure, ("parameter", "sent_name", "unit", "method", "reagent", "made_up", "ml_per_test", "tests_per_day", "minutes_per_test", "bottle_ml", "calibrate_every_days"), "instrument"),
+        Kind("sign", _("What it says of itself"), SentSign, ("sent_name", "kind"), "instrument"),
+        Kind("sent_dose", _("What it reports to have dosed"), SentDose, ("sent_name", "channel"), "instrument"),
+        Kind("duty", _("Line of the rota"), Duty, ("person", "weekdays", "begins", "ends", "order")),
+        Kind("away", _("Holiday"), Away, ("person", "from_on", "until_on", "why")),
         Kind("item", _("Supply"), Item, ("name", "kind", "unit", "pack_size", "price_per_pack", "lead_days", "supplier", "shelf"), "", ("price_per_pack",)),
         Kind("place", _("Store or van"), Place, ("name", "kind", "keeper")),
         Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
@@ -140,6 +145,22 @@ LABELS: dict[str, Any] = {
     "calibrate_every_days": _("Calibrate every so many days"),
     "interval_minutes": _("Reports every so many minutes"),
     "grace_minutes": _("Minutes late that are fine"),
+    "reports_by": _("How it reports"),
+    "says_faults": _("It can report that something is wrong with it"),
+    "warm_up_minutes": _("Minutes until it is warm"),
+    "own_standard": _("It has a standard of its own"),
+    "own_dosing": _("What it doses by itself"),
+    "dosing_channel": _("Which channel it drives"),
+    "dose_low": _("It doses from (set-point)"),
+    "dose_high": _("It stops at (set-point)"),
+    "after_dose_minutes": _("Minutes after a dose until a test counts"),
+    "upkeep_words": _("Work it needs, and when"),
+    "made_up": _("Its reagent is made up by us"),
+    "minutes_per_test": _("Minutes a test takes"),
+    "driven": _("An instrument drives it"),
+    "weekdays": _("On which days"),
+    "begins": _("From"),
+    "ends": _("Until (the same as from: all day)"),
     "cautions": _("Work hazards here, shown before hands go in"),
     "hazards": _("Work hazards of this task"),
     "sensitive_to": _("Sensitive to"),

@@ -24,6 +24,8 @@ from servicedesk.core.units import (
 from servicedesk.desk.choices import SENTENCES
 from servicedesk.desk.forms.kinds import LABELS, Kind
 from servicedesk.desk.queries.bands import CHANGES, COLUMNS, LEVELS, BandRow, from_unit
+from servicedesk.dosing.models import Channel
+from servicedesk.instruments.models import Instrument
 from servicedesk.staff.models import User
 from servicedesk.water.models import Method
 
@@ -133,6 +135,10 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
             fields[name] = forms.MultipleChoiceField(
                 label=LABELS[name], choices=TICKED[name], required=False, widget=forms.CheckboxSelectMultiple
             )
+        if name == "weekdays":
+            fields[name] = forms.TypedMultipleChoiceField(
+                label=LABELS[name], choices=WEEKDAYS, coerce=int, widget=forms.CheckboxSelectMultiple
+            )
         if name == "weekday":
             fields[name] = forms.TypedChoiceField(label=LABELS["weekday"], choices=WEEKDAYS, coerce=int)
     for name, most in (("lat", 90), ("lon", 180)):
@@ -141,6 +147,20 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
     for name in ("technician", "keeper"):
         if name in fields:
             fields[name].queryset = User.objects.filter(role="technician", is_active=True).order_by("name")
+    _narrow_choices(fields, parent)
+
+
+def _narrow_choices(fields: Any, parent: Model | None) -> None:
+    """Choices only from where the parent stands, and only of ours."""
+    if "person" in fields:
+        fields["person"].queryset = User.objects.filter(
+            role__in=("owner", "office", "technician"), is_active=True
+        ).order_by("name")
+    if isinstance(parent, Tank | Instrument):
+        tank = parent if isinstance(parent, Tank) else parent.tank
+        for name in ("dosing_channel", "channel"):
+            if name in fields:
+                fields[name].queryset = Channel.objects.filter(tank=tank, retired_on__isnull=True)
     if isinstance(parent, Site):
         for name in ("tank", "tanks"):
             if name in fields:

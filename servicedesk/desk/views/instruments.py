@@ -25,6 +25,8 @@ from servicedesk.instruments.models import Instrument, Measure, Token
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
+MOST_DELIVERIES = 20
+
 
 class PassForm(forms.Form):
     label = forms.CharField(label=gettext_lazy("What it is for"), max_length=60, required=False)
@@ -56,6 +58,7 @@ def _page(request: HttpRequest, row: Instrument, form: PassForm) -> HttpResponse
         "instrument": row,
         "measures": [_measured(m) for m in measures],
         "passes": passes,
+        "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
         "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
     }
     return render(request, "desk/own_instrument.html", {**context, "form": form})

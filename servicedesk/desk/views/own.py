@@ -27,7 +27,7 @@ from servicedesk.desk.queries import board
 from servicedesk.desk.queries.costs import cost_words
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dosing.models import Channel, Solution
-from servicedesk.instruments.models import Candidate, Instrument, Measure
+from servicedesk.instruments.models import Candidate, Instrument, Measure, SentDose, SentSign
 from servicedesk.staff.actions import NotChanged, NotHired, send_link
 from servicedesk.staff.forms import PasswordOrLinkForm
 from servicedesk.staff.queries import business
@@ -35,6 +35,7 @@ from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
 from servicedesk.upkeep.choices import Every
 from servicedesk.upkeep.models import TaskRule
+from servicedesk.watch.models import Away, Duty
 from servicedesk.water.models import Band, ChangeWater, Method, TankChangeWater, TankTest
 from servicedesk.web.zones import day_of
 
@@ -77,7 +78,9 @@ def _home(row: Model | None) -> str:
         return f"/supplies/{row.pk}/"
     if isinstance(row, Solution):
         return f"/supplies/{row.item_id}/"
-    if isinstance(row, Instrument | Measure):
+    if isinstance(row, Duty | Away):
+        return "/rota/"
+    if isinstance(row, Instrument | Measure | SentSign | SentDose):
         return f"/instruments/{row.pk if isinstance(row, Instrument) else row.instrument_id}/"
     for name in ("tank", "site", "item"):
         parent = getattr(row, name, None)

@@ -17,7 +17,7 @@ from servicedesk.instruments.queries import (
 )
 from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
-from servicedesk.watch.models import Awake
+from servicedesk.watch.models import Attention, Awake
 from servicedesk.watch.queries import silence_harms_at
 
 KEPT_GAPS = 400
@@ -47,14 +47,19 @@ def watch_silence(*, at: datetime) -> list[UUID]:
     """Raise one row per instrument that is later than is usual for it, clear those that spoke again. After a pause of our own each has its usual
     time from then on; what stood open stays."""
     silent = []
+    known = set(
+        Attention.objects.filter(
+            kind__in=(AttentionKind.SILENT, AttentionKind.USELESS), cleared_at__isnull=True
+        ).values_list("key", flat=True)
+    )
     awake = Awake.objects.filter(at__lte=at).order_by("-at").values_list("at", flat=True).first()
     for instrument in instruments_in_use():
         last = silent_since(instrument, at)
         if last is not None and awake is not None and at - awake <= timedelta(minutes=late_after(instrument)):
             continue  # we did not hear ourselves: it gets its time from there
         if last is None:
-            for name in ("silent", "useless"):
-                clear_attention(key=f"{name}:{instrument.pk}", at=at)
+            for key in {f"silent:{instrument.pk}", f"useless:{instrument.pk}"} & known:
+                clear_attention(key=key, at=at)
             continue
         late = timedelta(minutes=late_after(instrument))
         if _heard(instrument, at - late):

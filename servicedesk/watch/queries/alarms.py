@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 
 from clients.models import Site
 from servicedesk.core.tables import read_json
+from servicedesk.instruments.queries import instruments_in_use
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 from servicedesk.watch.choices import AttentionKind, Severity
@@ -106,8 +107,6 @@ def grouped(rows: Iterable[Attention], instruments: dict[UUID, int]) -> list[Gro
 
 def instruments_by_site() -> dict[UUID, int]:
     """How many instruments are fitted at each site."""
-    from servicedesk.instruments.queries import instruments_in_use  # noqa: PLC0415
-
     found: dict[UUID, int] = defaultdict(int)
     for instrument in instruments_in_use():
         found[instrument.tank.site_id] += 1
