@@ -94,4 +94,5 @@ class Deliveries(APIView):
             )
         except actions.NotRead as wrong:
             raise exceptions.ParseError(str(wrong)) from wrong
+        assert delivery is not None  # nothing was kept for later here
         return Response({"delivery": str(delivery.pk), **delivery.answer}, status=201 if new else 200)

@@ -26,10 +26,16 @@ def can_be_read(text: str) -> None:
         raise ValidationError(str(wrong)) from wrong
 
 
+def plain_name(text: str) -> None:
+    """Refuses, in words, a name that cannot be one level of a topic."""
+    if any(sign in text for sign in "/+#") or not text.isprintable() or text != text.strip():
+        raise ValidationError("A name on the broker has no “/”, “+” or “#” in it.")
+
+
 class Instrument(models.Model):
     """A device that measures and reports by itself, a free combination of attributes. Reports every `interval_minutes`, at most
     `grace_minutes` late. `says_faults`: it can report that something is wrong with it; else only silence, stuck values and
-    agreement tell. `silent_after_minutes` is what the watch learned of its habit. A result within `after_dose_minutes` of a dose is not of mixed water. Set-points in the canonical unit."""
+    agreement tell. `silent_after_minutes` is what the watch learned of its habit; `mqtt_name` its topic on the broker. A result within `after_dose_minutes` of a dose is not of mixed water. Set-points in the canonical unit."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     equipment = models.OneToOneField(Equipment, on_delete=models.PROTECT, related_name="instrument")
@@ -50,15 +56,19 @@ class Instrument(models.Model):
     dose_high = models.FloatField(null=True, blank=True)
     after_dose_minutes = models.PositiveIntegerField(default=0)
     upkeep_words = models.CharField(max_length=200, blank=True)
+    mqtt_name = models.CharField(max_length=60, blank=True, default="", validators=[plain_name])
 
     class Meta:
         constraints = [
+            models.UniqueConstraint(
+                fields=["mqtt_name"], condition=~Q(mqtt_name=""), name="instrument_mqtt_name_once"
+            ),
             models.CheckConstraint(
                 condition=Q(dose_low__isnull=True)
                 | Q(dose_high__isnull=True)
                 | Q(dose_low__lt=F("dose_high")),
                 name="instrument_set_points_in_order",
-            )
+            ),
         ]
 
     def __str__(self) -> str:

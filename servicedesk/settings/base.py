@@ -12,6 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 VAR = Path(os.environ.get("TANKROUND_VAR", ROOT / "var"))
 DATABASE_URL = os.environ.get("DATABASE_URL", "")
 CELERY_BROKER_URL = os.environ.get("CELERY_BROKER_URL", "")
+MQTT = os.environ.get("TANKROUND_MQTT", "")
 
 SECRET_KEY = "replaced in dev, test and prod"
 DEBUG = False

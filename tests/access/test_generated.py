@@ -9,6 +9,7 @@ import uuid
 from collections import Counter
 from functools import cache
 
+import cbor2
 import pytest
 from django.apps import apps
 from django.db import connection
@@ -36,6 +37,7 @@ NAMES = [
     "number", "photo", "text", "price", "on", "left", "date", "name", "entry", "why", "alarm", "lot", "caption",
     "withdraw", "internal", "salinity", "temperature_c",
 ]  # fmt: skip
+LABELS = {"bver": -1, "bn": -2, "bt": -3, "bu": -4, "bv": -5, "bs": -6, "n": 0, "u": 1, "v": 2, "vs": 3, "vb": 4, "s": 5, "t": 6}  # fmt: skip
 INPUT = re.compile(rb"""<(?:input|select|textarea|button)[^>]*\bname=["']([^"']+)["']""")
 SIGNED = "django.contrib.auth.backends.ModelBackend"
 
@@ -83,7 +85,7 @@ class Doors:
         self.rows = [
             ("tank", tank.pk), ("site", site.pk), ("client", site.client_id), ("item", world.item.pk),
             ("animals", world.fish.pk), ("contact", world.contact.pk), ("instrument", world.instrument.pk),
-            ("measure", measure.pk), ("channel", self.sound["channel"]), ("method", self.sound["method"]),
+            ("measure", measure.pk), ("sign", uuid.uuid4()), ("duty", uuid.uuid4()), ("channel", self.sound["channel"]), ("method", self.sound["method"]),
             ("plan", make_plan(site, tank).pk), ("place", make_place().pk), ("zz", uuid.uuid4()),
             *(("band", row.pk) for row in tank.bands.all()), *(("equipment", row.pk) for row in tank.equipment.all()),
         ]  # fmt: skip
@@ -123,15 +125,46 @@ class Doors:
                 rng.choice(["n", "v", "t", "u", "bn", "bt", "bu", "bv", "bver", "vs", "vb", "s", "zz_"])
             ] = self.nasty()
         pack = rng.choice([[record], [record, record], record, [[record]], [self.nasty(), record]])
-        body = rng.choice(BROKEN) if rng.random() < 0.05 else json.dumps(pack).encode()
-        way = {"Authorization": f"Bearer {self.world.token}"}
-        answer = self.lines["a"].post(
-            "/api/v1/deliveries/", body, content_type="application/senml+json", headers=way
+        tongue = rng.choice(
+            ["application/senml+json", "application/senml+cbor", "application/json", "text/csv"]
         )
+        body = rng.choice(BROKEN) if rng.random() < 0.05 else self.in_tongue(tongue, pack)
+        way = {"Authorization": f"Bearer {self.world.token}"}
+        answer = self.lines["a"].post("/api/v1/deliveries/", body, content_type=tongue, headers=way)
         if answer.status_code == 401:  # a form ended the pass, or put the instrument out of use
             Equipment.objects.filter(pk=self.world.instrument.equipment_id).update(retired_on=None)
             self.world.token = make_token(instrument=self.world.instrument, at=timezone.now())[1]
         return answer
+
+    def in_tongue(self, tongue, pack) -> bytes:
+        """The same kind of nonsense as each door is told it."""
+        rng = self.rng
+        if tongue == "application/senml+cbor":
+            if isinstance(pack, list) and isinstance(pack[-1], dict) and rng.random() < 0.7:
+                pack = [{LABELS.get(name, name): value for name, value in pack[-1].items()}]
+            body = cbor2.dumps(pack)
+            if rng.random() < 0.2:  # a byte on the way
+                place = rng.randrange(len(body))
+                body = body[:place] + bytes([rng.randrange(256)]) + body[place + 1 :]
+            return body
+        if tongue == "application/json":
+            row = {"name": "alkalinity", "value": rng.uniform(-5, 70), "at": "2026-05-01T08:00:00+00:00"}
+            for _n in range(rng.randint(0, 3)):
+                row[rng.choice(["name", "value", "unit", "at", "on", "says", "more"])] = self.nasty()
+            return json.dumps(rng.choice([[row], {"readings": [row, row]}, {"readings": row}, row])).encode()
+        if tongue == "text/csv":
+            part = rng.choice(",;\t")
+            heads = rng.choice(
+                [["at", "name", "value"], ["at", "alkalinity", "x"], ["at", "name", "value", "unit"]]
+            )
+            cells = [
+                ["2026-05-01T08:00:00Z", "alkalinity", f"{rng.uniform(-5, 70):.2f}", "dKH"][: len(heads)]
+            ]
+            cells += [
+                [str(self.nasty()) for _head in range(rng.randint(1, 5))] for _row in range(rng.randint(0, 3))
+            ]
+            return "\n".join(part.join(row) for row in [heads, *cells]).encode("utf-8", "replace")
+        return json.dumps(pack).encode()
 
     def form(self):
         rng, (name, item) = self.rng, self.rng.choice(self.forms)

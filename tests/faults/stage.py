@@ -71,6 +71,13 @@ def close(day: int) -> dict[str, Any]:
     return {"job": Job.objects.get(key=f"report:{visit.pk}:1").pk}
 
 
+def on_the_broker(name: str) -> dict[str, Any]:
+    """An instrument of alkalinity that publishes under this name."""
+    instrument = make_instrument(Tank.objects.get(), mqtt_name=name)
+    make_measure(instrument, "alkalinity", sent_name="alk", unit="dKH")
+    return {"instrument": instrument.pk}
+
+
 def heal() -> dict[str, Any]:
     """Move the time of all leases and pauses into the past, as if the holder had been gone for long."""
     past = timezone.now() - timedelta(seconds=1)
@@ -201,6 +208,7 @@ def claimer(wanted: str) -> None:
 
 
 ORDERS: dict[str, Callable[..., Any]] = {
+    "on_the_broker": on_the_broker,
     "setup": setup,
     "close": close,
     "heal": heal,

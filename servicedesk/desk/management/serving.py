@@ -65,7 +65,7 @@ def prepare_files() -> None:
 
 
 def children(port: int) -> list[Child]:
-    """Web, jobs and beat. Threads suffice for the queue in a folder; with Redis the work is forked."""
+    """Web, jobs and beat, and a listener where a broker is named. Threads suffice for the queue in a folder; with Redis the work is forked."""
     forked = settings.CELERY_BROKER_URL.startswith("redis")
     web = [sys.executable, "-m", "gunicorn", "servicedesk.wsgi:application", "-k", "gthread", "-w", "1"]
     web += ["--threads", "8", "-b", f"127.0.0.1:{port}", "--graceful-timeout", "3", "--timeout", "60"]
@@ -77,11 +77,15 @@ def children(port: int) -> list[Child]:
         else ["-P", "threads"]
     )
     beat = CELERY + ["beat", "-l", "WARNING", "-s", str(settings.VAR / "beat" / "schedule")]
-    return [
+    found = [
         Child("web", web),
         Child("jobs", jobs, on_parents_death=signal.SIGKILL, limit_mb=JOBS_LIMIT_MB),
         Child("beat", beat, on_parents_death=signal.SIGKILL),
     ]
+    if settings.MQTT:
+        listen = [sys.executable, str(settings.ROOT / "manage.py"), "listen"]
+        found.append(Child("listen", listen, on_parents_death=signal.SIGKILL))
+    return found
 
 
 def work_under_way() -> bool:

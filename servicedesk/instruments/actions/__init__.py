@@ -1,6 +1,15 @@
 """What changes about instruments: reagents, calibrations, trust, tokens, deliveries."""
 
-from servicedesk.instruments.actions.deliveries import PLAIN, SENML, SENML_CBOR, TABLE, receive, take
+from servicedesk.instruments.actions.deliveries import (
+    PLAIN,
+    SENML,
+    SENML_CBOR,
+    TABLE,
+    receive,
+    refuse,
+    sign_of_life,
+    take,
+)
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
 from servicedesk.instruments.actions.tokens import digest, make_token, revoke_token, use_token
 from servicedesk.instruments.actions.trust import TrustMoveRefused, move_trust
@@ -21,7 +30,9 @@ __all__ = [
     "receive",
     "record_calibration",
     "record_load",
+    "refuse",
     "revoke_token",
+    "sign_of_life",
     "take",
     "use_token",
 ]

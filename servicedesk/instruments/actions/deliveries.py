@@ -36,6 +36,7 @@ READERS: dict[str, Callable[..., list[Record]]] = {
 }
 FUTURE = timedelta(minutes=5)
 PAST = timedelta(days=90)
+LONGEST_KEPT = 4000
 EVER = datetime(1900, 1, 1, tzinfo=UTC)
 RETRY = timedelta(seconds=60)
 """A pack that tells no time counts as sent again only within this time (common practice); later it is news."""
@@ -233,11 +234,15 @@ def receive(
     at: datetime,
     media_type: str = SENML,
     history: bool = False,
-) -> tuple[Delivery, bool]:
+    kept: bool = False,
+) -> tuple[Delivery | None, bool]:
     """Take one body of an instrument; the delivery and whether it is new. The same body again changes nothing and gives the first answer:
     for ever where it tells its times, else only soon after, since a steady tank is told in the same words each time. `history`: what is
-    old is no news, and no reason for doubt. A body that cannot be read raises (NotRead, ParseError) and stores nothing."""
+    old is no news, and no reason for doubt. `kept`: somebody kept it for later, so that what tells no time of its own is of nobody knows
+    when, and is left (None). A body that cannot be read raises (NotRead, ParseError) and stores nothing."""
     records = read(body, media_type=media_type, at=at)
+    if kept and not all(record.dated for record in records):
+        return None, False
     return take(
         instrument=instrument, records=records, body=body, at=at, media_type=media_type, history=history
     )
@@ -278,3 +283,38 @@ def take(
     if answer["stored"] or answer["already"] or taking.signed or taking.dosed:
         Instrument.objects.filter(pk=instrument.pk).update(last_contact_at=at)
     return delivery, True
+
+
+@transaction.atomic
+def refuse(*, instrument: Instrument, body: bytes, at: datetime, media_type: str, reason: str) -> Delivery:
+    """Keep a body that could not be read, with its reason, where nobody can be answered; the same again is the same."""
+    text = body[:LONGEST_KEPT].decode("utf-8", "backslashreplace").replace("\x00", "\\x00")
+    row, _made = Delivery.objects.get_or_create(
+        instrument=instrument,
+        sha256=hashlib.sha256(body).hexdigest(),
+        defaults={
+            "media_type": media_type[:60],
+            "body": text,
+            "received_at": at,
+            "state": DeliveryState.REFUSED,
+            "held": 1,
+            "answer": {"refused": reason[:300]},
+        },
+    )
+    return row
+
+
+@transaction.atomic
+def sign_of_life(*, instrument: Instrument, alive: bool, at: datetime) -> Sign:
+    """Its line is there, or was lost: as its last will says. Being there is no value: silence counts from what it measured."""
+    sign = Sign.objects.create(
+        instrument=instrument,
+        at=at,
+        kind=SignKind.LINE_LOST,
+        on=not alive,
+        text="online" if alive else "offline",
+        origin=uuid.uuid4(),
+        received_at=at,
+    )
+    water.touch(tank=instrument.tank, at=at)
+    return sign
