@@ -59,6 +59,7 @@ urlpatterns = [
     path("held/group/", held.group, name="held_group"),
     path("instruments/", instruments.devices, name="devices"),
     path("instruments/<uuid:key>/", instruments.instrument, name="instrument"),
+    path("instruments/<uuid:key>/file/", instruments.file, name="instrument_file"),
     path("instruments/<uuid:key>/token/", instruments.token, name="token"),
     path("tokens/<uuid:key>/end/", instruments.token_end, name="token_end"),
     path("worksheets/", worksheets.worksheets, name="worksheets"),

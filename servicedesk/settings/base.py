@@ -13,6 +13,7 @@ VAR = Path(os.environ.get("TANKROUND_VAR", ROOT / "var"))
 DATABASE_URL = os.environ.get("DATABASE_URL", "")
 CELERY_BROKER_URL = os.environ.get("CELERY_BROKER_URL", "")
 MQTT = os.environ.get("TANKROUND_MQTT", "")
+INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))
 
 SECRET_KEY = "replaced in dev, test and prod"
 DEBUG = False

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
+from rest_framework.exceptions import ParseError
 
 from clients.queries import tanks_for
 from servicedesk.core import units
@@ -20,16 +21,21 @@ from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
 from servicedesk.desk.queries.held import waiting_for
 from servicedesk.desk.views.office import staff_of
-from servicedesk.instruments.actions import make_token, revoke_token
+from servicedesk.instruments.actions import NotRead, make_token, revoke_token, take_file
 from servicedesk.instruments.models import Instrument, Measure, Token
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
-MOST_DELIVERIES = 20
+MOST_DELIVERIES, LARGEST = 20, 4 * 1024 * 1024
 
 
 class PassForm(forms.Form):
     label = forms.CharField(label=gettext_lazy("What it is for"), max_length=60, required=False)
+
+
+class FileForm(forms.Form):
+    file = forms.FileField(label=gettext_lazy("A table or a pack (.csv, .json, .cbor)"))
+    history = forms.BooleanField(label=gettext_lazy("It is history: old values are no news"), required=False)
 
 
 def _instrument(user: User, key: UUID) -> Instrument:
@@ -45,7 +51,9 @@ def _measured(row: Measure) -> dict[str, Any]:
     return {"pk": row.pk, "name": units.parameter(row.parameter).name, "sent": f"{row.sent_name}, {row.unit}", "by": method}  # fmt: skip
 
 
-def _page(request: HttpRequest, row: Instrument, form: PassForm) -> HttpResponse:
+def _page(
+    request: HttpRequest, row: Instrument, form: PassForm, files: FileForm | None = None
+) -> HttpResponse:
     now = timezone.now()
     measures = row.measures.select_related("method", "reagent", "instrument__tank").order_by(
         "parameter", "pk"
@@ -61,7 +69,9 @@ def _page(request: HttpRequest, row: Instrument, form: PassForm) -> HttpResponse
         "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
         "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
     }
-    return render(request, "desk/own_instrument.html", {**context, "form": form})
+    return render(
+        request, "desk/own_instrument.html", {**context, "form": form, "files": files or FileForm()}
+    )
 
 
 @login_required
@@ -106,4 +116,26 @@ def token_end(request: HttpRequest, key: UUID) -> HttpResponse:
     row = _instrument(user, found.instrument_id)
     revoke_token(token=found, at=timezone.now())
     messages.success(request, _("The pass %(start)s… opens nothing any more.") % {"start": found.start})
+    return redirect("desk:instrument", row.pk)
+
+
+@login_required
+@require_POST
+def file(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Values from a file that a person has."""
+    row, files = _instrument(staff_of(request), key), FileForm(request.POST, request.FILES)
+    if not files.is_valid():
+        return _page(request, row, PassForm(), files)
+    sent = files.cleaned_data["file"]
+    try:
+        if sent.size > LARGEST:
+            raise NotRead(_("A file holds at most 4 MB. Send it in parts."))
+        found = take_file(
+            instrument=row, name=sent.name, body=sent.read(), at=timezone.now(), history=files.cleaned_data["history"]
+        )  # fmt: skip
+    except (NotRead, ParseError) as wrong:
+        files.add_error("file", str(wrong.detail) if isinstance(wrong, ParseError) else str(wrong))
+        return _page(request, row, PassForm(), files)
+    stored, held = (sum(getattr(delivery, name) for delivery in found) for name in ("stored", "held"))
+    messages.success(request, _("%(s)s values stored, %(h)s held apart.") % {"s": stored, "h": held})
     return redirect("desk:instrument", row.pk)

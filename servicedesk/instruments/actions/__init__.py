@@ -10,6 +10,7 @@ from servicedesk.instruments.actions.deliveries import (
     sign_of_life,
     take,
 )
+from servicedesk.instruments.actions.files import empty_inbox, take_file
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
 from servicedesk.instruments.actions.tokens import digest, make_token, revoke_token, use_token
 from servicedesk.instruments.actions.trust import TrustMoveRefused, move_trust
@@ -25,6 +26,7 @@ __all__ = [
     "Record",
     "TrustMoveRefused",
     "digest",
+    "empty_inbox",
     "make_token",
     "move_trust",
     "receive",
@@ -34,5 +36,6 @@ __all__ = [
     "revoke_token",
     "sign_of_life",
     "take",
+    "take_file",
     "use_token",
 ]
