@@ -51,3 +51,10 @@ class SignKind(TextChoices):
     LINE_LOST = "line_lost", _("lost its line")
     ALIVE = "alive", _("is there")
     NOTE = "note", _("notes something")
+
+
+class PullShape(TextChoices):
+    """What an address answers with."""
+
+    JSON = "json", _("JSON, values picked by a mapping")
+    TABLE = "table", _("a table")

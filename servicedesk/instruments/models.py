@@ -4,6 +4,7 @@ import uuid
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -12,7 +13,7 @@ from servicedesk.core.inventory.reorder import NotCounted
 from servicedesk.core.units import TypedWrong
 from servicedesk.core.worksheets.choosing import read_measures
 from servicedesk.dosing.models import Channel
-from servicedesk.instruments.choices import DeliveryState, OwnDosing, Reports, SignKind, Trust
+from servicedesk.instruments.choices import DeliveryState, OwnDosing, PullShape, Reports, SignKind, Trust
 from servicedesk.stock.models import Item, Lot
 from servicedesk.water.models import Method
 from servicedesk.web.facts import Fact
@@ -252,6 +253,34 @@ class TrustMove(Fact):
 
     def __str__(self) -> str:
         return self.trust
+
+
+class Pull(models.Model):
+    """An address that is asked every so many minutes for an instrument that does not send. `mapping` picks values out of JSON
+    (adapters.mapped); `header` is one line "Name: value" that the address wants, a secret. `failed` says what went wrong last."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    instrument = models.OneToOneField(Instrument, on_delete=models.CASCADE, related_name="pull")
+    url = models.URLField(max_length=300)
+    every_minutes = models.PositiveIntegerField(default=15, validators=[MinValueValidator(1)])
+    shape = models.CharField(max_length=5, choices=PullShape.choices, default=PullShape.JSON)
+    mapping = models.TextField(blank=True, max_length=4000)
+    header = models.CharField(max_length=200, blank=True)
+    asked_at = models.DateTimeField(null=True, editable=False)
+    failed = models.CharField(max_length=300, blank=True, editable=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(every_minutes__gte=1), name="pull_every_minute_or_more"),
+            models.CheckConstraint(
+                condition=~Q(shape="json") | ~Q(mapping=""),
+                name="pull_json_has_mapping",
+                violation_error_message="A mapping names one value at least: “alk = data.kh dKH”.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.url
 
 
 class Candidate(models.Model):

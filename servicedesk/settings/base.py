@@ -13,6 +13,10 @@ VAR = Path(os.environ.get("TANKROUND_VAR", ROOT / "var"))
 DATABASE_URL = os.environ.get("DATABASE_URL", "")
 CELERY_BROKER_URL = os.environ.get("CELERY_BROKER_URL", "")
 MQTT = os.environ.get("TANKROUND_MQTT", "")
+PULL_HOSTS = {
+    host.strip().lower() for host in os.environ.get("TANKROUND_PULL_HOSTS", "").split(",") if host.strip()
+}
+PULL_PRIVATE = os.environ.get("TANKROUND_PULL_PRIVATE", "") == "1"
 INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))
 
 SECRET_KEY = "replaced in dev, test and prod"

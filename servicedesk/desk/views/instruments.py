@@ -38,7 +38,8 @@ class FileForm(forms.Form):
     history = forms.BooleanField(label=gettext_lazy("It is history: old values are no news"), required=False)
 
 
-def _instrument(user: User, key: UUID) -> Instrument:
+def instrument_for(user: User, key: UUID) -> Instrument:
+    """The instrument, if its tank is in this person's sight."""
     rows = Instrument.objects.select_related("equipment", "tank", "tank__site")
     found = rows.filter(pk=key, tank__in=tanks_for(user, on=day_of(timezone.now())).order_by()).first()
     if found is None:
@@ -91,14 +92,14 @@ def devices(request: HttpRequest) -> HttpResponse:
 @login_required
 @require_GET
 def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
-    return _page(request, _instrument(staff_of(request), key), PassForm())
+    return _page(request, instrument_for(staff_of(request), key), PassForm())
 
 
 @login_required
 @require_POST
 def token(request: HttpRequest, key: UUID) -> HttpResponse:
     """A pass for an instrument: shown once, on this answer only."""
-    row, form = _instrument(staff_of(request), key), PassForm(request.POST)
+    row, form = instrument_for(staff_of(request), key), PassForm(request.POST)
     if not form.is_valid():
         return _page(request, row, form)
     _token, text = make_token(instrument=row, at=timezone.now(), label=form.cleaned_data["label"])
@@ -113,7 +114,7 @@ def token_end(request: HttpRequest, key: UUID) -> HttpResponse:
     found = Token.objects.filter(pk=key).first()
     if found is None:
         raise Http404
-    row = _instrument(user, found.instrument_id)
+    row = instrument_for(user, found.instrument_id)
     revoke_token(token=found, at=timezone.now())
     messages.success(request, _("The pass %(start)s… opens nothing any more.") % {"start": found.start})
     return redirect("desk:instrument", row.pk)
@@ -123,7 +124,7 @@ def token_end(request: HttpRequest, key: UUID) -> HttpResponse:
 @require_POST
 def file(request: HttpRequest, key: UUID) -> HttpResponse:
     """Values from a file that a person has."""
-    row, files = _instrument(staff_of(request), key), FileForm(request.POST, request.FILES)
+    row, files = instrument_for(staff_of(request), key), FileForm(request.POST, request.FILES)
     if not files.is_valid():
         return _page(request, row, PassForm(), files)
     sent = files.cleaned_data["file"]
