@@ -219,6 +219,9 @@ def test_who_it_is_handed_to_is_told_at_once_and_only_ours_can_be(owner):
 
     assert actions.tell(at=NOON + 2 * MINUTE) == 1
     assert told()[-1][0] == ida.email
+    soon = alarm(at=NIGHT, severity=2, tank=make_tank())
+    actions.hand_on(row=soon, by=owner, to=ida, at=NIGHT)
+    assert (actions.tell(at=NIGHT), actions.tell(at=NIGHT)) == (1, 0)
     with pytest.raises(actions.NotDone, match="one of ours"):
         actions.hand_on(row=row, by=owner, to=make_user("client", email="c@x.invalid"), at=NOON)
 

@@ -19,15 +19,19 @@ from servicedesk.watch.actions.rows import clear_attention, local, raise_attenti
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention, Awake
 from servicedesk.watch.queries import silence_harms_at
+from servicedesk.water import actions as water
 
 KEPT_GAPS = 400
+JUDGED_ANEW = timedelta(days=60)
 A_MINUTE = 60.0
 
 
 def learn_habits(*, at: datetime) -> int:
-    """Learn of every instrument how long it is usually silent, from its last deliveries; how many changed."""
+    """Learn of every instrument how long it is usually silent, from its last deliveries; how many changed. Its tank is judged whole once
+    more: what was taken back, or hangs on the day, is then seen too."""
     changed = 0
     for instrument in instruments_in_use():
+        water.touch(tank=instrument.tank, at=at - JUDGED_ANEW)
         came = list(
             Delivery.objects.filter(instrument=instrument, stored__gt=0, received_at__lte=at)
             .order_by("-received_at")

@@ -44,9 +44,11 @@ def tell(*, at: datetime) -> int:
     rows = list(open_alarms(at=at).prefetch_related("tellings"))
     due: dict[User, list[tuple[Group, int]]] = defaultdict(list)
     for group in grouped(rows, instruments_by_site()):
-        if quiet and group.severity != Severity.NOW:
+        handed = _handed(group)
+        if handed is not None:  # somebody of ours asked for them: at any hour
+            due[handed].append((group, 0))
             continue
-        if group.severity != Severity.NOW and at - group.since < GATHER:
+        if group.severity != Severity.NOW and (quiet or at - group.since < GATHER):
             continue
         person, place = _next(group, duty, at)
         if person is not None:
@@ -54,14 +56,19 @@ def tell(*, at: datetime) -> int:
     return sum(_tell_one(person, groups, at) for person, groups in due.items())
 
 
+def _handed(group: Group) -> User | None:
+    """Who was handed it and does not know yet."""
+    asked = {telling.person_id for row in group.rows for telling in row.tellings.all()}
+    return next(
+        (row.handed_to for row in group.rows if row.handed_to_id and row.handed_to_id not in asked), None
+    )
+
+
 def _next(group: Group, duty: Sequence[User], at: datetime) -> tuple[User | None, int]:
     """Who is to be told of a group now, and their place; nobody while it was seen, or who was told may still answer."""
     told = [telling for row in group.rows for telling in row.tellings.all()]
     asked = {telling.person_id for telling in told}
-    handed = next((row.handed_to for row in group.rows if row.handed_to_id), None)
     new = [row for row in group.rows if not row.tellings.all()]
-    if handed is not None and handed.pk not in asked:
-        return handed, 0
     if all(row.seen_at is not None for row in group.rows):
         return None, 0
     if not told:

@@ -90,7 +90,7 @@ def _history(w: World) -> None:
     Task.objects.bulk_create(tasks, batch_size=BATCH)
     journal.write()
     for tank in w.tanks.values():
-        water.touch(tank=tank, at=w.now)
+        water.touch(tank=tank, at=w.start)
     papers.ask(w, every, replies)
 
 
