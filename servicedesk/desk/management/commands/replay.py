@@ -13,7 +13,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection, transaction
 
-from servicedesk.desk.management.replaying.feed import apply, by_time, first_units
+from servicedesk.desk.management.replaying.feed import apply, by_time, first_units, happened
 from servicedesk.desk.management.replaying.said import Said
 from servicedesk.desk.management.replaying.world import build
 from servicedesk.watch.actions import learn_habits, look
@@ -65,7 +65,10 @@ def play(data: Path, every: timedelta) -> Said:
         world = build(data, first_units(data))
     said, place = Said(world), 0
     at = items[0][0].replace(hour=0, minute=0, second=0, microsecond=0)
-    while place < len(items):
+    over = max(
+        happened(row) for _posted, _what, row in items
+    )  # what is posted later finds nobody who still sends
+    while place < len(items) and at < over:
         at += every
         first = place
         while place < len(items) and items[place][0] <= at:

@@ -33,6 +33,11 @@ def by_time(folder: Path) -> list[tuple[datetime, int, Row]]:
     return items
 
 
+def happened(row: Row) -> datetime:
+    """When it happened, or was measured."""
+    return moment(row["time_measured"] if "time_measured" in row else row["time"])
+
+
 def apply(world: World, items: Iterable[tuple[datetime, int, Row]], at: datetime) -> None:
     """Take in what became known until now. One origin for each instrument and sweep, as one delivery."""
     sent: dict[str, list[Row]] = defaultdict(list)
