@@ -305,7 +305,7 @@ def test_the_watch_knows_that_it_slept(monkeypatch):
     assert Awake.objects.get().at == NOON
 
 
-def test_thirty_days_of_outages_give_one_alarm_and_one_all_clear_each():
+def test_twelve_days_of_outages_give_one_alarm_and_one_all_clear_each():
     """Twelve instruments, hours as steps, each outage longer than interval and grace told once and cleared once."""
     import random  # noqa: PLC0415
 
@@ -319,19 +319,19 @@ def test_thirty_days_of_outages_give_one_alarm_and_one_all_clear_each():
     ]
     until = dict.fromkeys((i.pk for i in fleet), 0)
     expected, down = 0, set()
-    for hour in range(1, 24 * 30):
+    for hour in range(1, 24 * 12):
         at = NOON + hour * HOUR
         for instrument in fleet:
             if hour < until[instrument.pk]:
                 continue
-            if until[instrument.pk] + 5 < hour < 24 * 30 - 12 and rng.random() < 0.01:
+            if until[instrument.pk] + 5 < hour < 24 * 12 - 12 and rng.random() < 0.02:
                 length = rng.randint(1, 9)
                 until[instrument.pk] = hour + length
                 expected += length >= 2  # the check comes 35 minutes past: 95 minutes are not late, 155 are
                 continue
             Instrument.objects.filter(pk=instrument.pk).update(last_contact_at=at)
         down |= set(actions.watch_silence(at=at + 35 * MINUTE))
-    end = NOON + timedelta(days=31)
+    end = NOON + timedelta(days=13)
     Instrument.objects.update(last_contact_at=end)
     actions.watch_silence(at=end)
 
