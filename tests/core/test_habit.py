@@ -86,6 +86,13 @@ def test_before_its_habit_is_known_nothing_is_stuck():
     assert stuck(values=[], days=[], step=0.05) is None
 
 
+def test_what_lasts_less_than_it_must_is_not_stuck():
+    values = noisy(120, 6) + [8.1] * 25
+
+    assert stuck(values=values, days=daily(values), step=0.05, least_days=6.0) is not None
+    assert stuck(values=values, days=daily(values), step=0.05, least_days=7.0) is None
+
+
 def test_noise_is_never_stuck_in_a_hundred_draws():
     for seed in range(100):
         values = noisy(300, seed)

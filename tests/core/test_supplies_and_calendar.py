@@ -206,3 +206,15 @@ def test_one_wild_value_does_not_move_what_history_expects():
 def test_history_of_three_values_expects_nothing():
     assert expected([(3, 1.0), (2, 1.0), (1, 1.0)]) is None
     assert slope_per_day([(1, 1.0)]) is None
+
+
+def test_a_months_cost_is_rounded_to_the_hundredth_and_what_cannot_be_is_refused():
+    assert reorder.cost_per_month(each=Decimal("0.124"), a_month=121.75) == Decimal("15.10")
+    for each, many in (
+        (Decimal("-1"), 1.0),
+        (Decimal(1), -1.0),
+        (Decimal(1), float("inf")),
+        (Decimal(1), float("nan")),
+    ):
+        with pytest.raises(reorder.NotCounted, match="nought or more"):
+            reorder.cost_per_month(each=each, a_month=many)

@@ -258,6 +258,13 @@ def test_the_office_tries_it_on_a_sample_keeps_it_and_stops_it(instrument, box):
 
     assert "asked from now on" in browser.post(address, {**typed, "keep": "1"}, follow=True).content.decode()
     assert "asked within a minute" in browser.get(address).content.decode()
+    Box.answers["/t"] = (200, {}, b"at,alk\n2026-05-01T11:00:00Z,8.3\n")
+    assert (
+        "8.3"
+        in browser.post(
+            address, {**typed, "url": f"{box}/t", "shape": "table", "mapping": "", "try": "1"}
+        ).content.decode()
+    )
     Pull.objects.update(failed="It answered 500.", asked_at=timezone.now())
     assert "It answered 500." in browser.get(address).content.decode()
     assert "not asked any more" in browser.post(address, {"stop": "1"}, follow=True).content.decode()

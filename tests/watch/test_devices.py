@@ -281,6 +281,19 @@ def test_a_bottle_is_told_on_the_day_before_its_last_test(tank, measure):
     assert "has reagent for 3 more tests of alkalinity" in open_rows()["bottle"].sentence
 
 
+def test_of_a_silent_instrument_whose_bottle_is_full_power_or_line_is_said(measure):
+    now = timezone.now()
+    type(measure).objects.update(ml_per_test=5, reagent=make_item(name="titrant"))
+    record_load(
+        measure=measure, ml=1000, at=now - timedelta(days=1), by=None, origin=uuid.uuid4(), received_at=now
+    )
+    deliver(measure.instrument, now - timedelta(hours=10))
+
+    actions.watch_silence(at=now)
+
+    assert "Power or line first" in open_rows()["silent"].sentence
+
+
 def test_a_container_that_gives_nothing_any_more_and_is_empty_is_said(tank):
     now = timezone.now()
     channel = make_channel(tank, container_ml=1000)

@@ -65,15 +65,19 @@ def alike_at_the_end(values: Sequence[float], *, width: float) -> int:
     return number
 
 
-def stuck(*, values: Sequence[float], days: Sequence[float], step: float) -> Stuck | None:
+def stuck(
+    *, values: Sequence[float], days: Sequence[float], step: float, least_days: float = 0.0
+) -> Stuck | None:
     """Whether an instrument is stuck: its last results, in order, are the same, or within two steps of its display (one up, one down), for
-    clearly longer than ever before. None where they are not, and where fewer than 30 results over 10 days before tell its habit."""
+    clearly longer than ever before, and for `least_days` at least. None where they are not, and where fewer than 30 results over 10 days before tell its habit."""
     if step < 0 or len(values) != len(days) or not all(map(math.isfinite, [*values, *days])):
         raise ValueError("A step is nought or more; values are numbers, each with its day.")
     for width, room in ((0.0, EXACT_ROOM), (2 * step, NEAR_ROOM)):
         alike = alike_at_the_end(values, width=width)
         first = len(values) - alike
         if alike < FEWEST_ALIKE or first < ENOUGH_VALUES or days[first] - days[0] < ENOUGH_DAYS:
+            continue
+        if days[-1] - days[first] < least_days:
             continue
         before = values[:first]
         longest = max(number for _first, number in _runs(before, width))

@@ -32,10 +32,9 @@ def outlook(*, points: Sequence[tuple[float, float]], horizon: float) -> Outlook
     for hour, then in thinned:
         while place < len(thinned) and thinned[place][0] < hour + horizon:
             place += 1
-        if place == len(thinned):
-            break
-        reached, now = thinned[place]
-        moves.append((now - then) ** 2 * horizon / (reached - hour))
+        if place < len(thinned):
+            reached, now = thinned[place]
+            moves.append((now - then) ** 2 * horizon / (reached - hour))
     if len(moves) >= FEWEST:
         spans = max(1.0, (thinned[-1][0] - thinned[0][0]) / horizon)
         spread = math.sqrt(fmean(moves)) * (

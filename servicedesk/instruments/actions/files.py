@@ -46,8 +46,8 @@ def take_file(
     found = []
     for part in parts_of(body) if tongue == TABLE else [body]:
         delivery, _new = receive(instrument=instrument, body=part, at=at, media_type=tongue, history=history)
-        if delivery is not None:
-            found.append(delivery)
+        assert delivery is not None  # nothing was kept for later here
+        found.append(delivery)
     return found
 
 

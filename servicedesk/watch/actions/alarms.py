@@ -80,13 +80,15 @@ def shelve(*, row: Attention, by: User, at: datetime, until: datetime, why: str)
 @transaction.atomic
 def end_shelves(*, at: datetime) -> int:
     """What was set aside until now speaks again; how many."""
-    ended = 0
-    for row in Attention.objects.filter(shelved_until__lte=at, cleared_at__isnull=True).order_by("pk"):
-        won = Attention.objects.filter(pk=row.pk, shelved_until__lte=at).update(
+    rows = list(
+        Attention.objects.select_for_update()
+        .filter(shelved_until__lte=at, cleared_at__isnull=True)
+        .order_by("pk")
+    )
+    for row in rows:
+        Attention.objects.filter(pk=row.pk).update(
             shelved_until=None, shelved_by=None, shelved_why="", seen_at=None, seen_by=None
         )
-        if won:
-            note_step(row, Step.TAKEN_UP, at=at, by=None, words=_("The time it was set aside for is over."))
-            row.tellings.all().delete()
-            ended += 1
-    return ended
+        note_step(row, Step.TAKEN_UP, at=at, by=None, words=_("The time it was set aside for is over."))
+        row.tellings.all().delete()
+    return len(rows)

@@ -102,9 +102,8 @@ def _stuck(known: Known, lately: tuple[float, float] | None, at: datetime) -> No
     alike = lately is not None and lately[1] - lately[0] <= 2 * step + HAIR
     rows = _habit(measure, at) if alike else []
     days = [(moment - at).total_seconds() / 86400 for moment, _value in rows]
-    found = stuck(values=[value for _at, value in rows], days=days, step=step)
-    if found is not None and at - rows[found.since][0] < LEAST_STUCK:
-        found = None
+    least = LEAST_STUCK.total_seconds() / 86400
+    found = stuck(values=[value for _at, value in rows], days=days, step=step, least_days=least)
     if found is None:
         clear_attention(key=key, at=at)
         return

@@ -33,14 +33,6 @@ def _open_keys(tank: Slot) -> QuerySet[Attention, str]:
     return Attention.objects.filter(tank=tank, cleared_at__isnull=True).values_list("key", flat=True)
 
 
-def is_open(key: str) -> bool:
-    """Whether a row stands open for a cause."""
-    known = _KNOWN.get()
-    if known is not None:
-        return key in known
-    return Attention.objects.filter(key=key, cleared_at__isnull=True).exists()
-
-
 AGAIN_WITHIN = timedelta(hours=1)
 """What opens again within an hour is the same alarm; a chattering one clears after an hour of calm (common practice)."""
 

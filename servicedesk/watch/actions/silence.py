@@ -140,7 +140,10 @@ HOURS_FROM = 2
 
 def _no_reagent(instrument: Instrument, last: datetime) -> str:
     """The bottle that was used up when it fell silent, by its schedule; "" where none was."""
-    for measure, tests in bottles_left(measures_of([instrument.tank]), last):
-        if measure.instrument_id == instrument.pk and tests < max(1.0, measure.tests_per_day):
-            return str(measure.reagent or _("reagent"))
-    return ""
+    left = bottles_left(measures_of([instrument.tank]), last)
+    empty = [
+        measure
+        for measure, tests in left
+        if measure.instrument_id == instrument.pk and tests < max(1.0, measure.tests_per_day)
+    ]
+    return str(empty[0].reagent or _("reagent")) if empty else ""

@@ -129,14 +129,14 @@ def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> in
 
 
 def _record(group: Group, person: User, place: int, key: str, at: datetime, *, digest: bool) -> None:
-    for row in group.rows:
-        _telling, made = Telling.objects.get_or_create(
-            attention=row,
-            person=person,
-            defaults={"place": place, "message_key": key, "at": at, "digest": digest},
+    known = set(
+        Telling.objects.filter(person=person, attention__in=group.rows).values_list("attention", flat=True)
+    )
+    for row in (row for row in group.rows if row.pk not in known):
+        Telling.objects.create(
+            attention=row, person=person, place=place, message_key=key, at=at, digest=digest
         )
-        if made:
-            note_step(row, Step.TOLD, at=at, by=None, words=person.name)
+        note_step(row, Step.TOLD, at=at, by=None, words=person.name)
 
 
 def _subject(group: Group) -> str:

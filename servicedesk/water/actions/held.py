@@ -67,8 +67,7 @@ def release_held(
             with transaction.atomic():
                 _release(row, parameter, unit, method, by=by, at=at, why=why.strip() or USUAL_WHY)
         except NotWater as wrong:
-            if str(wrong) not in found.refused:
-                found.refused.append(str(wrong))
+            found.refused = list(dict.fromkeys([*found.refused, str(wrong)]))
         else:
             found.taken += 1
     return found
