@@ -20,12 +20,12 @@ from zoneinfo import ZoneInfo
 from celery.signals import worker_ready
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives
-from django.db import close_old_connections, connection
 from django.utils import timezone
 
 from servicedesk.celery import app
 from servicedesk.dispatch import actions
 from servicedesk.dispatch.models import Job, Message
+from servicedesk.web.connections import fresh_connection
 from servicedesk.web.faults import fault_point
 
 log = logging.getLogger(__name__)
@@ -71,16 +71,10 @@ def _bell(kind: str, key: UUID) -> None:
 actions.ring_with(_bell)
 
 
-def _fresh_connection() -> None:
-    """Drop a connection that is too old or broken; never one in the middle of a transaction."""
-    if not connection.in_atomic_block:
-        close_old_connections()
-
-
 @app.task(name="dispatch.run", ignore_result=True)
 def run(job_id: str) -> None:
     """Claim a piece of work and do it."""
-    _fresh_connection()
+    fresh_connection()
     job = actions.claim(job_id=UUID(job_id), at=timezone.now())
     if job is None:
         return
@@ -101,7 +95,7 @@ def run(job_id: str) -> None:
         actions.finish(job=job, at=timezone.now(), result=result)
         fault_point("after_commit")
     finally:
-        _fresh_connection()
+        fresh_connection()
 
 
 def letter_of(message: Message) -> EmailMultiAlternatives:
@@ -124,7 +118,7 @@ def letter_of(message: Message) -> EmailMultiAlternatives:
 @app.task(name="dispatch.deliver", ignore_result=True)
 def deliver(message_id: str) -> None:
     """Claim a message and send it."""
-    _fresh_connection()
+    fresh_connection()
     message = actions.claim_message(message_id=UUID(message_id), at=timezone.now())
     if message is None:
         return
@@ -142,7 +136,7 @@ def deliver(message_id: str) -> None:
         fault_point("after_250")
         actions.message_sent(message=message, at=timezone.now())
     finally:
-        _fresh_connection()
+        fresh_connection()
 
 
 def _refused(message: Message, error: str, again: bool) -> None:
@@ -178,9 +172,9 @@ def tick_once(*, at: datetime) -> None:
 @app.task(name="dispatch.tick", ignore_result=True)
 def tick() -> None:
     """The scheduler's beat."""
-    _fresh_connection()
+    fresh_connection()
     tick_once(at=timezone.now())
-    _fresh_connection()
+    fresh_connection()
 
 
 @worker_ready.connect

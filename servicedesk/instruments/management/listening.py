@@ -12,7 +12,7 @@ from typing import Any
 from urllib.parse import parse_qs, unquote, urlsplit
 
 import paho.mqtt.client as mqtt
-from django.db import OperationalError, close_old_connections
+from django.db import OperationalError
 from django.utils import timezone
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
@@ -29,6 +29,7 @@ from servicedesk.instruments.actions import (
     sign_of_life,
 )
 from servicedesk.instruments.models import Instrument
+from servicedesk.web.connections import fresh_connection
 
 log = logging.getLogger("servicedesk.instruments")
 SESSION = timedelta(days=7)
@@ -138,7 +139,7 @@ class Listener:
         """Take it in, commit, then acknowledge. What could not be stored is not acknowledged: the broker sends it again."""
         topic = str(message.topic).removeprefix(f"{self.address.prefix}/")
         named = str(getattr(message.properties, "ContentType", "") or "")
-        close_old_connections()
+        fresh_connection()
         try:
             what = take(
                 topic=topic, payload=bytes(message.payload), at=timezone.now(), named=named, kept=bool(message.retain)
