@@ -5,7 +5,7 @@ fence: who lost the lease cannot finish a newer attempt."""
 
 import logging
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -259,6 +259,18 @@ def sweep(*, at: datetime) -> tuple[list[uuid.UUID], list[uuid.UUID]]:
     open_messages = Message.objects.filter(Q(state=MessageState.QUEUED) & due | lost)
     messages = list(open_messages.order_by("made_at", "pk").values_list("pk", flat=True)[:500])
     return jobs, messages
+
+
+KEPT_DAYS = timedelta(days=7)
+
+
+def tidy(*, kinds: Iterable[str], at: datetime) -> int:
+    """Remove the rows of periodic work of these kinds that went well more than a week ago; how many. What failed, and what letters came
+    of, stays."""
+    rows = Job.objects.filter(
+        kind__in=list(kinds), state=JobState.DONE, finished_at__lt=at - KEPT_DAYS, messages__isnull=True
+    )
+    return rows.delete()[0]
 
 
 @transaction.atomic

@@ -143,6 +143,15 @@ def _refused(message: Message, error: str, again: bool) -> None:
     actions.message_refused(message=message, at=timezone.now(), error=error[:1000], again=again)
 
 
+@register("tidy")
+def tidy(job: Job) -> dict[str, Any]:
+    """What is asked for every few minutes and went well is not kept for ever."""
+    return {"removed": actions.tidy(kinds=EVERY, at=timezone.now())}
+
+
+daily("tidy", at=time(3, 15))
+
+
 def slots(*, at: datetime, zone: ZoneInfo) -> list[tuple[str, str]]:
     """Kind and key of all periodic work that should have been asked for by now: the latest slot of each."""
     local = at.astimezone(zone)

@@ -1,10 +1,11 @@
 """Every few minutes: judge what is new, notice silence. Every day: learn what is usual."""
 
+from datetime import time
 from typing import Any
 
 from django.utils import timezone
 
-from servicedesk.dispatch.jobs import every, register
+from servicedesk.dispatch.jobs import daily, every, register
 from servicedesk.dispatch.models import Job
 from servicedesk.watch import actions
 
@@ -24,4 +25,4 @@ def habits(job: Job) -> dict[str, Any]:
 
 
 every("sweep", minutes=1)
-every("habits", minutes=1440)
+daily("habits", at=time(3, 45))

@@ -175,3 +175,24 @@ def test_daily_work_follows_the_zone_of_the_business_and_runs_with_it_switched_o
     jobs.run(str(row.pk))
     assert row.key == "morning:2026-11-25"
     assert seen == ["Pacific/Auckland"]
+
+
+def test_periodic_work_that_went_well_is_tidied_away_after_a_week_and_nothing_else():
+    now = timezone.now()
+    old, young = now - timedelta(days=8), now - timedelta(days=6)
+    rows = [
+        ("counted", "done", old),
+        ("counted", "done", young),
+        ("counted", "failed", old),
+        ("kept", "done", old),
+    ]
+    for number, (kind, state, at) in enumerate(rows):
+        Job.objects.create(kind=kind, key=f"{kind}:{number}", state=state, made_at=at, finished_at=at)
+
+    assert actions.tidy(kinds=["counted"], at=now) == 1
+    assert sorted(Job.objects.values_list("kind", "state")) == [
+        ("counted", "done"),
+        ("counted", "failed"),
+        ("kept", "done"),
+    ]
+    assert jobs.tidy(None) == {"removed": 0}
