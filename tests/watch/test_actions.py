@@ -22,6 +22,7 @@ from tests.factories.tanks import (
     make_method,
     make_reading,
     make_tank,
+    make_tank_test,
 )
 
 pytestmark = pytest.mark.django_db
@@ -271,6 +272,7 @@ def test_a_difference_between_agreeing_and_contradicting_leaves_trust_where_it_s
 
 
 def test_a_container_is_raised_when_it_runs_empty_and_cleared_when_it_is_filled(tank):
+    make_tank_test(tank)
     now = timezone.now()
     channel = make_channel(tank, container_ml=1000)
     fact = {"by": None, "received_at": now}

@@ -6,8 +6,10 @@ from datetime import datetime
 from django.db import transaction
 
 from clients.models import Tank
+from servicedesk.instruments.queries import measures_of
 from servicedesk.watch.actions.containers import judge_bottles, judge_containers
 from servicedesk.watch.actions.devices import judge_devices
+from servicedesk.watch.actions.foreseen import judge_foreseen
 from servicedesk.watch.actions.rows import rows_known
 from servicedesk.watch.actions.silence import watch_silence
 from servicedesk.watch.actions.values import judge_doubted, judge_value, settled
@@ -40,6 +42,7 @@ def _judge(tank: Tank, at: datetime, since: datetime | None) -> None:
         judge_doubted(tank, parameter, newest, band, told=told, at=at)
     judge_containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
     judge_bottles(tank, at)
+    judge_foreseen(tank, bands, measures_of([tank]), at)
 
 
 def sweep(*, at: datetime) -> int:

@@ -1,0 +1,121 @@
+"""What will go wrong as it is set: said before anything does."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.utils.translation import gettext as _
+
+from clients.models import Tank
+from servicedesk.core import units
+from servicedesk.dosing.models import Channel
+from servicedesk.dosing.queries import Settings, channels_of
+from servicedesk.instruments.choices import OwnDosing
+from servicedesk.instruments.models import Instrument, Measure
+from servicedesk.watch.actions.rows import clear_attention, raise_attention
+from servicedesk.watch.choices import AttentionKind, Severity
+from servicedesk.watch.queries import name_in_words
+from servicedesk.water.models import Band, TankTest
+
+MORE_THAN_SAFE = 3.0
+"""A tank uses up what it is given: said where, with nothing used up, it would rise three times faster than is safe (common practice)."""
+WATER = "level"
+"""What a top-up gives raises nothing that is tested."""
+
+
+def judge_foreseen(tank: Tank, bands: dict[str, Band], measures: Iterable[Measure], at: datetime) -> None:
+    """Set-points against the band, what a channel could do in a day against the safe daily change, what is dosed and never tested."""
+    known = list(measures)
+    channels = [channel for channel in channels_of([tank]) if channel.solution.parameter != WATER]
+    for instrument in {measure.instrument_id: measure.instrument for measure in known}.values():
+        _set_points(tank, instrument, channels, bands, at)
+    if not channels:
+        return
+    settings = Settings(channels, at)
+    tested = {measure.parameter for measure in known}
+    tested |= set(TankTest.objects.filter(tank=tank).values_list("parameter", flat=True))
+    for channel in channels:
+        _too_much(tank, channel, settings, bands.get(channel.solution.parameter), at)
+        _unseen(tank, channel, tested, at)
+
+
+def _say(tank: Tank, key: str, sentence: str, *, parameter: str, why: str, at: datetime) -> None:
+    raise_attention(
+        key=key,
+        at=at,
+        kind=AttentionKind.FORESEEN,
+        severity=Severity.WATCH,
+        tank=tank,
+        site=tank.site,
+        parameter=parameter,
+        word="check",
+        sentence=sentence,
+        why=why,
+    )
+
+
+def _shown(band: Band, value: float) -> str:
+    return f"{units.show(band.parameter, value, band.unit)} {units.unit_word(band.unit)}".strip()
+
+
+def _set_points(
+    tank: Tank, instrument: Instrument, channels: list[Channel], bands: dict[str, Band], at: datetime
+) -> None:
+    key = f"set-points:{instrument.pk}"
+    channel = next((c for c in channels if c.pk == instrument.dosing_channel_id), None)
+    band = bands.get(channel.solution.parameter) if channel else None
+    words = ""
+    if instrument.own_dosing == OwnDosing.SET_POINTS and band is not None:
+        low, high = instrument.dose_low, instrument.dose_high
+        if high is not None and band.high is not None and high > band.high:
+            words = _("%(device)s doses %(name)s up to %(value)s, over the band.")
+            words = words % {
+                "device": instrument.equipment.name,
+                "name": name_in_words(band.parameter),
+                "value": _shown(band, high),
+            }
+        elif low is not None and band.low is not None and low < band.low:
+            words = _("%(device)s lets %(name)s fall to %(value)s, under the band, before it doses.")
+            words = words % {
+                "device": instrument.equipment.name,
+                "name": name_in_words(band.parameter),
+                "value": _shown(band, low),
+            }
+    if not words or band is None:
+        clear_attention(key=key, at=at)
+        return
+    _say(
+        tank, key, words, parameter=band.parameter, why=_("Its set-points contradict the tank's band."), at=at
+    )
+
+
+def _too_much(tank: Tank, channel: Channel, settings: Settings, band: Band | None, at: datetime) -> None:
+    key = f"too-much:{channel.pk}"
+    most = channel.max_ml_per_day if channel.driven else settings.rate(channel)
+    safe = band.max_rise_per_day if band else None
+    rise = (most or 0.0) * channel.solution.per_ml / tank.net_l
+    # what is used up meanwhile is not counted: it may stop being used up overnight
+    if band is None or safe is None or rise <= MORE_THAN_SAFE * safe:
+        clear_attention(key=key, at=at)
+        return
+    sentence = _("%(channel)s could raise %(name)s by %(rise)s a day; %(safe)s is safe.") % {
+        "channel": channel,
+        "name": name_in_words(band.parameter),
+        "rise": _shown(band, rise),
+        "safe": _shown(band, safe),
+    }
+    why = _("%(ml)s mL a day in %(net)s L, if nothing were used up.") % {
+        "ml": f"{most:g}",
+        "net": f"{tank.net_l:.0f}",
+    }
+    _say(tank, key, sentence, parameter=band.parameter, why=why, at=at)
+
+
+def _unseen(tank: Tank, channel: Channel, tested: set[str], at: datetime) -> None:
+    parameter = channel.solution.parameter
+    key = f"unseen:{channel.pk}"
+    if parameter in tested:
+        clear_attention(key=key, at=at)
+        return
+    sentence = _("%(name)s is dosed here and nobody tests it.") % {"name": units.parameter(parameter).name}
+    why = _("Neither on a visit nor by an instrument.")
+    _say(tank, key, sentence, parameter=parameter, why=why, at=at)
