@@ -58,3 +58,15 @@ class PullShape(TextChoices):
 
     JSON = "json", _("JSON, values picked by a mapping")
     TABLE = "table", _("a table")
+
+
+class Stage(TextChoices):
+    """Steps of bringing an instrument into use, in their order."""
+
+    PLACED = "placed", _("Set up and safe")
+    WARM = "warm", _("Warm")
+    PASS = "pass", _("A pass")
+    HEARD = "heard", _("Heard")
+    CALIBRATED = "calibrated", _("Calibrated")
+    AGREES = "agrees", _("Agrees")
+    NOISE = "noise", _("Quiet enough")

@@ -13,7 +13,15 @@ from servicedesk.core.inventory.reorder import NotCounted
 from servicedesk.core.units import TypedWrong
 from servicedesk.core.worksheets.choosing import read_measures
 from servicedesk.dosing.models import Channel
-from servicedesk.instruments.choices import DeliveryState, OwnDosing, PullShape, Reports, SignKind, Trust
+from servicedesk.instruments.choices import (
+    DeliveryState,
+    OwnDosing,
+    PullShape,
+    Reports,
+    SignKind,
+    Stage,
+    Trust,
+)
 from servicedesk.stock.models import Item, Lot
 from servicedesk.water.models import Method
 from servicedesk.web.facts import Fact
@@ -281,6 +289,44 @@ class Pull(models.Model):
 
     def __str__(self) -> str:
         return self.url
+
+
+class Commissioning(models.Model):
+    """An instrument is being brought into use: begun by whom and when, ended when, with the note for the client. One at a time is open."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="commissionings")
+    begun_at = models.DateTimeField()
+    begun_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    ended_at = models.DateTimeField(null=True)
+    note = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["instrument"], condition=Q(ended_at__isnull=True), name="commissioning_open_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.instrument} {self.begun_at:%Y-%m-%d}"
+
+
+class StageDone(Fact):
+    """A step of a commissioning was done (again): what came of it, in words and numbers."""
+
+    commissioning = models.ForeignKey(Commissioning, on_delete=models.PROTECT, related_name="done")
+    stage = models.CharField(max_length=10, choices=Stage.choices)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    words = models.CharField(max_length=300)
+    data = models.JSONField(default=dict)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="stage_done_once")]
+
+    def __str__(self) -> str:
+        return self.words
 
 
 class Candidate(models.Model):

@@ -91,6 +91,7 @@ class World:
             "desk:token": self.instrument.pk,
             "desk:instrument_file": self.instrument.pk,
             "desk:instrument_address": self.instrument.pk,
+            "desk:commissioning": self.instrument.pk,
             "desk:instrument": self.instrument.pk,
             "desk:token_end": self.token_row.pk,
             "desk:animals": self.fish.pk,

@@ -1,5 +1,6 @@
 """What changes about instruments: reagents, calibrations, trust, tokens, deliveries."""
 
+from servicedesk.instruments.actions.commissioning import NotCommissioned
 from servicedesk.instruments.actions.deliveries import (
     PLAIN,
     SENML,
@@ -23,6 +24,7 @@ __all__ = [
     "SENML",
     "SENML_CBOR",
     "TABLE",
+    "NotCommissioned",
     "NotFetched",
     "NotLoaded",
     "NotRead",
