@@ -5,6 +5,10 @@ from django.utils.translation import gettext_lazy as _
 SENTENCES = {
     "instrument_set_points_in_order": ("dose_high", _("It stops above where it begins.")),
     "instrument_mqtt_name_once": ("mqtt_name", _("Another instrument has this name on the broker.")),
+    "measure_points_whole": (
+        "high_volts",
+        _("A line has two points, the second at more volts than the first, or none."),
+    ),
     "sign_name_once": ("sent_name", _("It says another thing under this name already.")),
     "sent_dose_name_once": ("sent_name", _("It reports another dose under this name already.")),
     "away_in_order": ("until_on", _("It ends on the day it begins or later.")),

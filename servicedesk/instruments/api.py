@@ -33,7 +33,13 @@ class PassAuthentication(authentication.BaseAuthentication):
         kind, _space, text = request.headers.get("Authorization", "").partition(" ")
         if kind.lower() != "bearer" or not text or len(text) > 200:
             return None
-        token = actions.use_token(text=text.strip(), at=timezone.now())
+        now = timezone.now()
+        try:
+            token = actions.use_token(text=text.strip(), at=now)
+        except actions.TooOften:
+            raise exceptions.Throttled(
+                wait=60 - now.second, detail=_("Too often for one device: wait for the next minute.")
+            ) from None
         if token is None:
             raise exceptions.AuthenticationFailed(_("This pass opens nothing."))
         return Device(token), token

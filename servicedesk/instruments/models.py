@@ -86,7 +86,8 @@ class Instrument(models.Model):
 
 class Measure(models.Model):
     """One parameter an instrument measures: under which name and unit it sends it, by which method (with its
-    stated tolerance), with which reagent, how much of it a test takes and how many tests it makes a day."""
+    stated tolerance), with which reagent, how much of it a test takes and how many tests it makes a day. A one-way analogue line
+    sends volts: two calibrated points (volts, and the value in the canonical unit) turn them."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     instrument = models.ForeignKey(Instrument, on_delete=models.CASCADE, related_name="measures")
@@ -103,6 +104,10 @@ class Measure(models.Model):
     made_up = models.BooleanField(default=False)
     bottle_ml = models.FloatField(default=0)
     calibrate_every_days = models.PositiveIntegerField(default=30)
+    low_volts = models.FloatField(null=True, blank=True)
+    low_value = models.FloatField(null=True, blank=True)
+    high_volts = models.FloatField(null=True, blank=True)
+    high_value = models.FloatField(null=True, blank=True)
 
     class Meta:
         constraints = [
@@ -110,6 +115,16 @@ class Measure(models.Model):
             models.UniqueConstraint(fields=["instrument", "sent_name"], name="measure_name_once"),
             models.CheckConstraint(
                 condition=Q(ml_per_test__gte=0, tests_per_day__gte=0), name="measure_use_sound"
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    low_volts__isnull=True,
+                    low_value__isnull=True,
+                    high_volts__isnull=True,
+                    high_value__isnull=True,
+                )
+                | (Q(low_value__isnull=False, high_value__isnull=False) & Q(low_volts__lt=F("high_volts"))),
+                name="measure_points_whole",
             ),
         ]
 
@@ -165,7 +180,8 @@ class Sign(Fact):
 
 
 class Token(models.Model):
-    """A device's pass: shown once, stored as SHA-256, writes deliveries of one instrument and nothing else."""
+    """A device's pass: shown once, stored as SHA-256, writes deliveries of one instrument and nothing else. `in_minute` counts how often it
+    was used in the running minute."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     instrument = models.ForeignKey(Instrument, on_delete=models.CASCADE, related_name="tokens")
@@ -176,6 +192,8 @@ class Token(models.Model):
     expires_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
     last_used_at = models.DateTimeField(null=True, blank=True)
+    minute = models.PositiveBigIntegerField(default=0, editable=False)
+    in_minute = models.PositiveIntegerField(default=0, editable=False)
 
     class Meta:
         constraints = [

@@ -17,6 +17,7 @@ PULL_HOSTS = {
     host.strip().lower() for host in os.environ.get("TANKROUND_PULL_HOSTS", "").split(",") if host.strip()
 }
 PULL_PRIVATE = os.environ.get("TANKROUND_PULL_PRIVATE", "") == "1"
+DEVICE_A_MINUTE = int(os.environ.get("TANKROUND_DEVICE_A_MINUTE", "600"))
 INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))
 
 SECRET_KEY = "replaced in dev, test and prod"

@@ -28,7 +28,8 @@ BROKEN = [
 
 
 @pytest.fixture
-def scene():
+def scene(settings):
+    settings.DEVICE_A_MINUTE = 10**9  # one device sends thousands of cases here
     make_business()
     technician, tank = make_technician(), make_reef_to_test()
     instrument = make_instrument(tank)

@@ -27,6 +27,13 @@ from tests.factories.tanks import make_channel, make_measure, make_place, make_p
 
 pytestmark = pytest.mark.django_db
 
+
+@pytest.fixture(autouse=True)
+def patient(settings):
+    """One device sends thousands of cases here."""
+    settings.DEVICE_A_MINUTE = 10**9
+
+
 RUNS, CASES = 40, 2500
 """One hundred thousand cases; the short form is one run of a twentieth."""
 LEAVES = {"staff:sign_out", "desk:own_retire", "staff:person_retire"}

@@ -8,7 +8,8 @@ import cbor2
 import pytest
 from django.test import Client as Browser
 from django.utils import timezone
-from hypothesis import given, settings
+from hypothesis import given
+from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from rest_framework.exceptions import ParseError
 
@@ -102,7 +103,7 @@ def test_what_is_no_cbor_pack_is_refused_and_stores_nothing(post, body):
     assert not Reading.objects.exists() and not Delivery.objects.exists()
 
 
-@settings(max_examples=200, deadline=None)
+@hypothesis_settings(max_examples=200, deadline=None)
 @given(st.binary(max_size=60))
 def test_any_bytes_are_a_pack_or_are_refused_in_words(body):
     for parse in (senml.parse_cbor, senml.parse, plain.parse, table.parse):
@@ -286,3 +287,38 @@ def test_floats_of_half_precision_and_whole_numbers_are_read():
     (record,) = senml.parse_cbor(body, received_at=NOW)
 
     assert (record.name, record.value, record.at) == ("alk", 8.0, NOW)
+
+
+def test_an_analogue_line_is_turned_by_its_two_points(instrument, post):
+    """0 V at pH 4, 5 V at pH 10: 2.6 V is 7.12; sent as volts, kept as what they mean."""
+    make_measure(
+        instrument, "ph", sent_name="line", unit="V", low_volts=0, low_value=4, high_volts=5, high_value=10
+    )
+    pack = [{"n": "line", "u": "V", "v": 2.6}, {"n": "line", "u": "mV", "v": 2600}, {"n": "line", "v": 99}]
+
+    answer = post(json.dumps(pack), "application/senml+json").json()
+
+    row = Reading.objects.get()
+    assert (round(row.value, 6), row.entered_unit) == (7.12, "NBS scale")
+    assert [h["index"] for h in answer["held"]] == [1, 2]
+
+
+def test_a_device_that_talks_too_often_is_asked_to_wait_and_no_other_is(instrument, settings):
+    settings.DEVICE_A_MINUTE = 5
+    noisy, calm = (
+        actions.make_token(instrument=row, at=timezone.now())[1] for row in (instrument, make_instrument())
+    )
+    at = timezone.now().replace(second=1)
+    for number in range(5):
+        assert actions.use_token(text=noisy, at=at + timedelta(seconds=number)) is not None
+    with pytest.raises(actions.TooOften):
+        actions.use_token(text=noisy, at=at + timedelta(seconds=10))
+    assert actions.use_token(text=calm, at=at + timedelta(seconds=10)) is not None
+    assert actions.use_token(text=noisy, at=at + timedelta(seconds=60)) is not None
+
+    settings.DEVICE_A_MINUTE = 0
+    answer = Browser().post(
+        ADDRESS, b"[]", content_type="application/json", headers={"Authorization": f"Bearer {noisy}"}
+    )
+    assert answer.status_code == 429 and 0 < int(answer["Retry-After"]) <= 60
+    assert answer["Content-Type"] == "application/problem+json"

@@ -11,6 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import QuerySet
 
+from servicedesk.core.units import PARAMETERS
 from servicedesk.dosing import actions as dosing
 from servicedesk.dosing.choices import DoseKind
 from servicedesk.instruments.adapters import plain, senml, table
@@ -78,6 +79,15 @@ def _sent_signs(instrument: Slot) -> QuerySet[SentSign, tuple[Any, ...]]:
     return SentSign.objects.filter(instrument=instrument).values_list("sent_name", "kind")
 
 
+def _turned(measure: Measure, volts: float) -> float:
+    """What a line's volts mean, by its two calibrated points."""
+    v0, v1, y0, y1 = (
+        float(getattr(measure, name) or 0.0)
+        for name in ("low_volts", "high_volts", "low_value", "high_value")
+    )
+    return y0 + (volts - v0) * (y1 - y0) / (v1 - v0)
+
+
 class _Taking:
     """One delivery being taken: which measure a record belongs to, and what becomes of it."""
 
@@ -122,9 +132,12 @@ class _Taking:
         if record.unit and record.unit != measure.unit:
             reason = f"It came in “{record.unit}”; this instrument was registered with “{measure.unit}”."
             return self.hold(record, reason, measure.parameter)
+        unit = measure.unit
+        if measure.low_volts is not None:
+            value, unit = _turned(measure, value), PARAMETERS[measure.parameter].unit
         flags = 0 if self.oldest <= at <= self.newest else DOUBTFUL
         self.incoming.append(
-            water.Incoming(record.index, measure.parameter, measure.method, at, value, measure.unit, flags)
+            water.Incoming(record.index, measure.parameter, measure.method, at, value, unit, flags)
         )
         return None
 
