@@ -65,6 +65,7 @@ urlpatterns = [
     path("instruments/<uuid:key>/address/", pull.pull, name="instrument_address"),
     path("instruments/<uuid:key>/file/", instruments.file, name="instrument_file"),
     path("instruments/<uuid:key>/token/", instruments.token, name="token"),
+    path("tokens/<uuid:key>/replace/", instruments.token_replace, name="token_replace"),
     path("tokens/<uuid:key>/end/", instruments.token_end, name="token_end"),
     path("worksheets/", worksheets.worksheets, name="worksheets"),
     path("worksheets/<slug:sheet>/", worksheets.worksheet, name="worksheet"),

@@ -94,6 +94,7 @@ class World:
             "desk:commissioning": self.instrument.pk,
             "desk:instrument": self.instrument.pk,
             "desk:token_end": self.token_row.pk,
+            "desk:token_replace": self.token_row.pk,
             "desk:animals": self.fish.pk,
             "rounds:accept": self.notice.pk,
             **dict.fromkeys(("desk:item", "stock:receive", "stock:count", "stock:move"), self.item.pk),

@@ -1,10 +1,13 @@
 """An instrument's page: what it measures, the passes by which it writes, each shown once and ended at once."""
 
+import re
+from datetime import timedelta
+
 import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from servicedesk.instruments.actions import make_token, use_token
+from servicedesk.instruments.actions import make_token, replace_token, use_token
 from servicedesk.instruments.models import Measure, Token
 from tests.factories.people import make_business, make_owner, make_technician
 from tests.factories.tanks import make_instrument, make_measure, make_method
@@ -107,3 +110,32 @@ def test_the_page_asks_as_often_for_three_passes_as_for_one(count, django_assert
 
     with django_assert_num_queries(13):
         assert browser.get(f"/instruments/{instrument.pk}/").status_code == 200
+
+
+def test_a_pass_is_replaced_and_both_open_for_a_day():
+    make_business()
+    instrument, now = make_instrument(), timezone.now()
+    row, old = make_token(instrument=instrument, at=now, label="hall")
+    browser = Browser()
+    browser.force_login(make_owner(), backend="django.contrib.auth.backends.ModelBackend")
+
+    text = browser.post(f"/tokens/{row.pk}/replace/").content.decode()
+
+    new = re.search(r"trk_[\w-]{40,}", text).group()
+    assert new != old and "opens for a day more" in text
+    for hours, both in ((1, True), (23, True), (25, False)):
+        at = now + timedelta(hours=hours)
+        assert (use_token(text=old, at=at) is not None) is both
+        assert use_token(text=new, at=at) is not None
+    browser.post(f"/tokens/{row.pk}/end/")
+    assert browser.post(f"/tokens/{row.pk}/replace/").status_code == 404
+
+
+def test_a_pass_that_ends_sooner_is_not_made_to_last():
+    instrument, now = make_instrument(), timezone.now()
+    row, _text = make_token(instrument=instrument, at=now, expires_at=now + timedelta(hours=2))
+
+    replace_token(token=row, at=now)
+
+    row.refresh_from_db()
+    assert row.expires_at == now + timedelta(hours=2)

@@ -21,7 +21,7 @@ from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
 from servicedesk.desk.queries.held import waiting_for
 from servicedesk.desk.views.office import staff_of
-from servicedesk.instruments.actions import NotRead, make_token, revoke_token, take_file
+from servicedesk.instruments.actions import NotRead, make_token, replace_token, revoke_token, take_file
 from servicedesk.instruments.models import Instrument, Measure, Token
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
@@ -118,6 +118,19 @@ def token_end(request: HttpRequest, key: UUID) -> HttpResponse:
     revoke_token(token=found, at=timezone.now())
     messages.success(request, _("The pass %(start)s… opens nothing any more.") % {"start": found.start})
     return redirect("desk:instrument", row.pk)
+
+
+@login_required
+@require_POST
+def token_replace(request: HttpRequest, key: UUID) -> HttpResponse:
+    """A new pass for the device that has this one; both open for a day."""
+    user = staff_of(request)
+    found = Token.objects.select_related("instrument").filter(pk=key, revoked_at__isnull=True).first()
+    if found is None:
+        raise Http404
+    row = instrument_for(user, found.instrument_id)
+    _token, text = replace_token(token=found, at=timezone.now())
+    return render(request, "desk/token.html", {"instrument": row, "text": text, "replaces": found})
 
 
 @login_required

@@ -14,7 +14,14 @@ from servicedesk.instruments.actions.deliveries import (
 from servicedesk.instruments.actions.files import empty_inbox, take_file
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
 from servicedesk.instruments.actions.pulls import Tried, attempt, pull, pull_due
-from servicedesk.instruments.actions.tokens import TooOften, digest, make_token, revoke_token, use_token
+from servicedesk.instruments.actions.tokens import (
+    TooOften,
+    digest,
+    make_token,
+    replace_token,
+    revoke_token,
+    use_token,
+)
 from servicedesk.instruments.actions.trust import TrustMoveRefused, move_trust
 from servicedesk.instruments.adapters.records import NotRead, Record
 from servicedesk.web.fetching import NotFetched
@@ -43,6 +50,7 @@ __all__ = [
     "record_calibration",
     "record_load",
     "refuse",
+    "replace_token",
     "revoke_token",
     "sign_of_life",
     "take",

@@ -2,7 +2,7 @@
 
 import hashlib
 import secrets
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.db import transaction
@@ -44,6 +44,18 @@ def make_token(
 def revoke_token(*, token: Token, at: datetime) -> None:
     """From now on the pass opens nothing."""
     Token.objects.filter(pk=token.pk, revoked_at__isnull=True).update(revoked_at=at)
+
+
+BOTH = timedelta(hours=24)
+"""For so long an old pass still opens while its device is told the new one."""
+
+
+@transaction.atomic
+def replace_token(*, token: Token, at: datetime) -> tuple[Token, str]:
+    """A new pass in place of one; the old one opens for a day more at most."""
+    until = at + BOTH if token.expires_at is None else min(token.expires_at, at + BOTH)
+    Token.objects.filter(pk=token.pk, revoked_at__isnull=True).update(expires_at=until)
+    return make_token(instrument=token.instrument, at=at, label=token.label)
 
 
 class TooOften(Exception):
