@@ -10,13 +10,13 @@ import pytest
 from django.utils import timezone
 
 from servicedesk.instruments.actions import make_token, receive
-from servicedesk.instruments.models import Instrument, Pull
+from servicedesk.instruments.models import Commissioning, Instrument, Pull
 from servicedesk.watch import actions as watch
 from servicedesk.watch.models import Attention
 from servicedesk.water.models import HeldReading, Reading
 from tests.browser.test_visit import sign_in
 from tests.factories.people import make_business, make_owner, make_technician
-from tests.factories.tanks import make_instrument, make_measure
+from tests.factories.tanks import make_instrument, make_measure, make_method
 
 pytestmark = [
     pytest.mark.browser,
@@ -135,4 +135,38 @@ def test_an_address_is_tried_on_a_sample_and_kept(instrument, eyes, live_server,
     box.server_close()
 
     assert Pull.objects.get().mapping == "alk = now.kh dKH"
+    assert eyes.errors == []
+
+
+def test_an_instrument_is_brought_into_use_on_the_tablet(instrument, eyes, live_server):
+    """Interrupted in the middle: what was done is there again."""
+    make_method("alkalinity", name="drop kit", kind="kit", tolerance_rel=0.05)
+    page, address = eyes.page, f"{live_server.url}/instruments/{instrument.pk}/commissioning/"
+    page.goto(address)
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_label("Where it stands").fill("cabinet, left")
+    page.get_by_label("Cables hang in a loop").check()
+    page.locator("button[value=placed]").click()
+    page.get_by_role("button", name="Show a pass").click()
+    text = page.locator("code").inner_text()
+    assert page.locator("svg[class*=segno], .drawing svg").count() == 1
+    answer = page.request.post(
+        f"{live_server.url}/api/v1/deliveries/",
+        data=json.dumps([{"n": "alk", "v": 8.1}]),
+        headers={"Authorization": f"Bearer {text}", "Content-Type": "application/senml+json"},
+    )
+    assert answer.status == 201
+    page.goto(f"{live_server.url}/alarms/")  # called away
+    page.goto(address)
+    page.locator("button[value=heard]").click()
+    page.get_by_text("Its values come.").wait_for()
+    agrees = page.locator("section", has=page.get_by_role("heading", name="Agrees"))
+    agrees.get_by_label("Tested by hand with").select_option(label="Alkalinity, drop kit")
+    agrees.get_by_label("Results by hand").fill("8.0 8,2 8.1")
+    agrees.get_by_label("It shows at the same time").fill("8.1")
+    page.locator("button[value=agrees]").click()
+    page.get_by_role("button", name="It is in use").click()
+    page.get_by_text("We compared it with our own tests: they agree.").wait_for()
+
+    assert Commissioning.objects.get().ended_at is not None
     assert eyes.errors == []
