@@ -219,3 +219,21 @@ def test_an_ended_one_gives_no_pass_on_the_page(measure, press):
     Commissioning.objects.update(ended_at=timezone.now())
 
     assert "It is in use already." in press("pass")
+
+
+def test_the_clients_note_names_all_that_it_tests_and_no_noise_that_nobody_measured(measure, kit, press):
+    make_measure(measure.instrument, "calcium", sent_name="ca", unit="mg/L")
+    make_measure(measure.instrument, "magnesium", sent_name="mg", unit="mg/L")
+    press("begin")
+    press("placed", where="shelf", safe="on")
+    press("pass")
+    send(measure)
+    press("heard")
+    press("agrees", measure=measure.pk, method=kit.pk, results="8.0", shown="8.05")
+    press("end")
+
+    note = Commissioning.objects.get().note
+    assert (
+        note
+        == "A new instrument now tests alkalinity, calcium and magnesium between our visits. We compared it with our own tests: they agree."
+    )

@@ -12,7 +12,7 @@ from servicedesk.watch.actions.devices import judge_devices
 from servicedesk.watch.actions.foreseen import judge_foreseen
 from servicedesk.watch.actions.rows import rows_known
 from servicedesk.watch.actions.silence import watch_silence
-from servicedesk.watch.actions.values import judge_doubted, judge_value, settled
+from servicedesk.watch.actions.values import judge_doubted, judge_speed, judge_value, settled
 from servicedesk.watch.models import Awake
 from servicedesk.watch.queries import Newest, looked, newest_of
 from servicedesk.water.models import Touched
@@ -40,6 +40,7 @@ def _judge(tank: Tank, at: datetime, since: datetime | None) -> None:
         )
         told = judge_value(tank, parameter, newest, band, at)
         judge_doubted(tank, parameter, newest, band, told=told, at=at)
+        judge_speed(tank, newest.believed, band, at)
     judge_containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
     judge_bottles(tank, at)
     judge_foreseen(tank, bands, measures_of([tank]), at)

@@ -9,12 +9,16 @@ from django.utils.translation import gettext as _
 from clients.models import Equipment, Tank
 from servicedesk.core import units
 from servicedesk.core.tracking.habit import jumped
+from servicedesk.core.tracking.pace import Pace, pace
+from servicedesk.dispatch.queries import standing
+from servicedesk.dosing.choices import DoseKind
+from servicedesk.dosing.models import Dose
 from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
 from servicedesk.watch.queries import Newest, harm_at, name_in_words, word_in
 from servicedesk.water.models import Band, Reading
-from servicedesk.water.queries import ReadingValue
+from servicedesk.water.queries import ReadingValue, water_changes_of
 from servicedesk.web.prepared import MOMENT, NUMBER, Slot, prepared
 
 RECENT = timedelta(days=21)
@@ -155,3 +159,84 @@ def _alone(rows: list[tuple[datetime, float]], band: Band) -> bool:
     if word_in(before, band).removesuffix("_limit") == word_in(last, band).removesuffix("_limit"):
         return False
     return jumped(values=[number for _at, number in rows], allowed=allowed)
+
+
+A_DAY = timedelta(hours=26)
+
+
+@prepared(series=NUMBER, since=MOMENT, until=MOMENT)
+def _day_of(series: Slot, since: Slot, until: Slot) -> QuerySet[Reading, tuple[datetime, float]]:
+    rows = Reading.objects.filter(series=series, at__gte=since, at__lte=until)
+    return rows.order_by("at", "pk").values_list("at", "value")
+
+
+def judge_speed(tank: Tank, value: ReadingValue | None, band: Band, at: datetime) -> None:
+    """Whether what an instrument shows moved faster over a day than is safe, scatter taken off, and nobody did it on purpose: a change of water or
+    a dose by hand in that time explains it."""
+    key = f"speed:{tank.pk}:{band.parameter}"
+    found = None
+    if (
+        value is not None
+        and value.equipment_id is not None
+        and (band.max_rise_per_day or band.max_fall_per_day)
+    ):
+        rows = list(_day_of(series=value.series_id, since=value.at - A_DAY, until=value.at))
+        found = pace([((moment - value.at).total_seconds() / 3600, number) for moment, number in rows])
+    safe = (band.max_rise_per_day if found and found.moved > 0 else band.max_fall_per_day) or 0.0
+    if (
+        found is None
+        or value is None
+        or not safe
+        or abs(found.sure_per_day) <= safe
+        or _explained(tank, value)
+    ):
+        clear_attention(key=key, at=at)
+        return
+    _say_speed(tank, value, band, found, safe)
+
+
+def _say_speed(tank: Tank, value: ReadingValue, band: Band, found: Pace, safe: float) -> None:
+    rose = _("%(name)s rose by %(moved)s in %(hours)s hours; %(safe)s a day is safe.")
+    fell = _("%(name)s fell by %(moved)s in %(hours)s hours; %(safe)s a day is safe.")
+    unit = units.unit_word(band.unit)
+    raise_attention(
+        key=f"speed:{tank.pk}:{band.parameter}",
+        at=value.at,
+        kind=AttentionKind.SPEED,
+        severity=Severity.WATCH,
+        tank=tank,
+        site=tank.site,
+        parameter=band.parameter,
+        word="check",
+        sentence=(rose if found.moved > 0 else fell)
+        % {
+            "name": units.parameter(band.parameter).name,
+            "moved": f"{_span(band, abs(found.moved))} {unit}".strip(),
+            "hours": f"{found.hours:.0f}",
+            "safe": f"{_span(band, safe)} {unit}".strip(),
+        },
+        why=_("Nobody changed water or dosed by hand meanwhile."),
+    )
+
+
+def _span(band: Band, span: float) -> str:
+    """A difference in the unit in which the tank is read."""
+    factor, _offset = units.factor_of(parameter=band.parameter, unit=band.unit)
+    return f"{span / factor:.{units.decimals_in(parameter=band.parameter, unit=band.unit)}f}"
+
+
+def _explained(tank: Tank, value: ReadingValue) -> bool:
+    since = value.at - A_DAY
+    changed = any(change.at <= value.at for change in water_changes_of(tank, since))
+    return (
+        changed
+        or standing(
+            Dose.objects.filter(
+                tank=tank,
+                kind=DoseKind.BY_HAND,
+                solution__parameter=value.parameter,
+                at__gte=since,
+                at__lte=value.at,
+            )
+        ).exists()
+    )
