@@ -12,6 +12,7 @@ from servicedesk.watch import actions
 from servicedesk.watch.actions.alarms import end_shelves
 from servicedesk.watch.actions.rows import calm
 from servicedesk.watch.models import Attention, AttentionStep, Awake, Away, Duty, Telling
+from servicedesk.watch.queries import open_for
 from servicedesk.watch.queries.alarms import covers, first_hands, how_sure, is_stale, must_go, on_duty
 from servicedesk.web.facts import AddedOnly
 from tests.factories.people import make_business, make_owner, make_technician, make_user
@@ -374,6 +375,9 @@ def test_the_pages_walk_an_alarm_through_its_life(owner):
     eyes.post(f"/alarms/{row.pk}/aside/", {"hours": "4", "why": "part ordered"})
     text = eyes.get("/alarms/").content.decode()
     assert "No alarm stands open" in text and "part ordered" in text
+    assert open_for(owner) == []
+    Attention.objects.update(shelved_until=now - HOUR)
+    assert [r.pk for r in open_for(owner)] == [row.pk]
 
     actions.clear_attention(key=row.key, at=now)
     text = eyes.get(f"/alarms/{row.pk}/").content.decode()

@@ -3,7 +3,8 @@
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
+from django.db.models.functions import Now
 
 from clients.models import Tank
 from servicedesk.core import units
@@ -32,7 +33,9 @@ SHOWN = (
 
 @prepared()
 def _open() -> QuerySet[Attention]:
-    rows = Attention.objects.filter(cleared_at__isnull=True).select_related("tank", "tank__site", "site")
+    aside = Q(shelved_until__gt=Now())  # set aside with an end: it stands on the page of alarms meanwhile
+    rows = Attention.objects.filter(cleared_at__isnull=True).exclude(aside)
+    rows = rows.select_related("tank", "tank__site", "site")
     soonest = F("harm_at").asc(nulls_last=True)
     return rows.order_by(soonest, "severity", "tank__site__name", "tank__name", "pk").only(*SHOWN)
 
