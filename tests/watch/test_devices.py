@@ -373,3 +373,30 @@ def test_what_hangs_on_nothing_new_is_not_judged_anew_and_stands(
     assert "disagrees" in open_rows()
     actions.judge_tank(tank=tank, at=now + timedelta(days=20), since=now + timedelta(days=20))
     assert "disagrees" not in open_rows()
+
+
+def test_a_value_that_hovers_on_its_mark_stays_out_until_it_is_inside_by_two_steps(tank, measure):
+    """The band begins at 7.2; the display shows steps of 0.05."""
+    now = timezone.now()
+    for hours, value, stands in (
+        (30, 7.0, True),
+        (24, 7.2, True),
+        (18, 7.25, True),
+        (12, 7.35, False),
+        (6, 7.2, False),
+    ):
+        at = now - timedelta(hours=hours)
+        send(measure, [value], until=at)
+        actions.judge_tank(tank=tank, at=at)
+        assert ("band" in open_rows()) is stands, value
+
+
+def test_a_test_by_hand_on_the_mark_is_in_band_at_once(tank):
+    now = timezone.now()
+    by_hand(tank, 7.1, now - timedelta(hours=2))
+    actions.judge_tank(tank=tank, at=now - timedelta(hours=2))
+    assert "band" in open_rows()
+    by_hand(tank, 7.2, now)
+    actions.judge_tank(tank=tank, at=now)
+
+    assert "band" not in open_rows()

@@ -33,6 +33,11 @@ def _open_keys(tank: Slot) -> QuerySet[Attention, str]:
     return Attention.objects.filter(tank=tank, cleared_at__isnull=True).values_list("key", flat=True)
 
 
+def is_open(key: str) -> bool:
+    """Whether a row of the tank that is judged stands open for a cause."""
+    return key in (_KNOWN.get() or ())
+
+
 AGAIN_WITHIN = timedelta(hours=1)
 """What opens again within an hour is the same alarm; a chattering one clears after an hour of calm (common practice)."""
 

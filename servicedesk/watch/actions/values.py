@@ -13,11 +13,11 @@ from servicedesk.core.tracking.pace import Pace, pace
 from servicedesk.dispatch.queries import standing
 from servicedesk.dosing.choices import DoseKind
 from servicedesk.dosing.models import Dose
-from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
+from servicedesk.watch.actions.rows import clear_attention, is_open, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
 from servicedesk.watch.queries import Newest, harm_at, name_in_words, word_in
-from servicedesk.water.models import Band, Reading
+from servicedesk.water.models import Band, Method, Reading
 from servicedesk.water.queries import ReadingValue, water_changes_of
 from servicedesk.web.prepared import MOMENT, NUMBER, Slot, prepared
 
@@ -68,6 +68,8 @@ def judge_value(tank: Tank, parameter: str, newest: Newest, band: Band, at: date
     believed value is newer, or until the instrument's own row takes its place."""
     key, believed, doubted = f"band:{tank.pk}:{parameter}", newest.believed, newest.in_doubt
     word = word_in(believed.value, band) if believed else "in_band"
+    if believed is not None and word == "in_band" and _on_the_edge(key, believed, band):
+        return word
     if believed is None or word == "in_band":
         calmed = (
             doubted is not None and word_in(doubted.value, band) == "in_band" and at - doubted.at <= RECENT
@@ -80,6 +82,26 @@ def judge_value(tank: Tank, parameter: str, newest: Newest, band: Band, at: date
         sentence += " " + _("Not tested since.")
     _raise_beyond(key, tank, believed, band, word=word, sentence=sentence)
     return word
+
+
+DEADBAND_STEPS = 2
+"""An instrument's value is back only where it is inside by two steps of its display (common practice): else it would come and go."""
+
+
+def _on_the_edge(key: str, value: ReadingValue, band: Band) -> bool:
+    """Whether an instrument's value lies inside by no more than the deadband of the mark beyond which it was."""
+    if value.equipment_id is None or not is_open(key):
+        return False
+    word = Attention.objects.filter(key=key, cleared_at__isnull=True).values_list("word", flat=True).first()
+    edges = {
+        "above": band.high,
+        "below": band.low,
+        "above_limit": band.alarm_high,
+        "below_limit": band.alarm_low,
+    }
+    edge = edges.get(word or "")
+    step = Method.objects.values_list("resolution", flat=True).get(pk=value.method_id)
+    return edge is not None and abs(value.value - edge) < DEADBAND_STEPS * step
 
 
 def judge_doubted(tank: Tank, parameter: str, newest: Newest, band: Band, *, told: str, at: datetime) -> None:
