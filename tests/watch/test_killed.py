@@ -1,4 +1,4 @@
-"""P17: the watch ended between any two statements, and begun again: one alarm, one letter, one all-clear each."""
+"""The watch ended between any two statements, and begun again: one alarm, one letter, one all-clear each."""
 
 from datetime import UTC, datetime, timedelta
 
