@@ -3,6 +3,10 @@
 from django.utils.translation import gettext_lazy as _
 
 SENTENCES = {
+    "gateway_has_address": (
+        "url",
+        _("A gateway has an address and a template. The owner types its address."),
+    ),
     "instrument_set_points_in_order": ("dose_high", _("It stops above where it begins.")),
     "instrument_mqtt_name_once": ("mqtt_name", _("Another instrument has this name on the broker.")),
     "measure_points_whole": (

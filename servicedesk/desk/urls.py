@@ -57,6 +57,7 @@ urlpatterns = [
     path("own/<slug:kind>/<str:key>/", own.edit, name="own_edit"),
     path("own/<slug:kind>/<str:key>/retire/", own.retire, name="own_retire"),
     path("rota/", rota.rota, name="rota"),
+    path("rota/<uuid:key>/trial/", rota.trial, name="reach_trial"),
     path("held/", held.held, name="held"),
     path("held/group/", held.group, name="held_group"),
     path("instruments/", instruments.devices, name="devices"),

@@ -15,7 +15,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from servicedesk.dispatch.choices import Channel, JobState, MessageState
-from servicedesk.dispatch.models import Job, Message, Withdrawal
+from servicedesk.dispatch.models import Gateway, Job, Message, Withdrawal
 
 log = logging.getLogger(__name__)
 
@@ -151,12 +151,14 @@ def post(
     attachment_name: str = "",
     job: Job | None = None,
     held: bool = False,
+    gateway: Gateway | None = None,
 ) -> Message:
-    """Post one message to one recipient, once per key; `attachment` is a path under the papers root."""
+    """Post one message to one recipient, once per key, by mail or by a gateway; `attachment` is a path under the papers root."""
     new = Message(
         key=key,
         job=job,
-        channel=Channel.MAIL,
+        channel=Channel.MAIL if gateway is None else Channel.GATEWAY,
+        gateway=gateway,
         recipient=_plain(recipient, "The address"),
         message_id=f"<{uuid.uuid4()}@tankround.invalid>",
         subject=_plain(subject[:200], "The subject"),

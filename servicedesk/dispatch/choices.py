@@ -3,6 +3,8 @@
 from django.db.models import TextChoices
 from django.utils.translation import gettext_lazy as _
 
+from servicedesk.web import posting
+
 
 class JobState(TextChoices):
     QUEUED = "queued", _("waiting")
@@ -42,3 +44,12 @@ MESSAGE_MOVES: dict[str, set[str]] = {
 
 class Channel(TextChoices):
     MAIL = "mail", _("mail")
+    GATEWAY = "gateway", _("gateway")
+
+
+class Body(TextChoices):
+    """How a gateway wants its words."""
+
+    JSON = posting.JSON, _("JSON")
+    FORM = posting.FORM, _("a web form")
+    TEXT = posting.TEXT, _("plain text")

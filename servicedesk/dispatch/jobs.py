@@ -25,8 +25,10 @@ from django.utils import timezone
 from servicedesk.celery import app
 from servicedesk.dispatch import actions
 from servicedesk.dispatch.models import Job, Message
+from servicedesk.web import posting
 from servicedesk.web.connections import fresh_connection
 from servicedesk.web.faults import fault_point
+from servicedesk.web.fetching import NotFetched, hand_over
 
 log = logging.getLogger(__name__)
 
@@ -115,6 +117,18 @@ def letter_of(message: Message) -> EmailMultiAlternatives:
     return letter
 
 
+def hand_to_gateway(message: Message, *, at: datetime) -> None:
+    """Send a message to its gateway, signed where it has a key. Raises NotFetched."""
+    row = message.gateway
+    assert row is not None  # by the table's own law
+    words = {"to": message.recipient, "subject": message.subject, "text": message.text, "id": str(message.pk)}
+    body = posting.filled(row.template, row.body, words)
+    marks = posting.signed(
+        key=posting.key_of(row.signing_key), message=str(message.pk), seconds=int(at.timestamp()), body=body
+    )
+    hand_over(row.url, body, headers={"Content-Type": row.body, **posting.header_of(row.header), **marks})
+
+
 @app.task(name="dispatch.deliver", ignore_result=True)
 def deliver(message_id: str) -> None:
     """Claim a message and send it."""
@@ -123,7 +137,12 @@ def deliver(message_id: str) -> None:
     if message is None:
         return
     try:
-        letter_of(message).send()
+        if message.gateway_id is None:
+            letter_of(message).send()
+        else:
+            hand_to_gateway(message, at=timezone.now())
+    except NotFetched as answer:
+        _refused(message, f"HTTP {answer.status or '-'}: {answer}", answer.passing)
     except smtplib.SMTPResponseException as answer:
         again = 400 <= answer.smtp_code < 500
         _refused(message, f"{answer.smtp_code} {answer.smtp_error!r}", again)

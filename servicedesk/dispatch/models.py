@@ -2,10 +2,12 @@
 
 import uuid
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 
-from servicedesk.dispatch.choices import Channel, JobState, MessageState
+from servicedesk.dispatch.choices import Body, Channel, JobState, MessageState
+from servicedesk.web import posting
 from servicedesk.web.facts import Fact
 
 
@@ -46,6 +48,45 @@ class Job(models.Model):
         return f"{self.kind} {self.key}"
 
 
+class Gateway(models.Model):
+    """An address that takes messages by HTTP POST: for text messages, calls, chat, or a program of one's own. `template` is the body,
+    with {to}, {subject}, {text} and {id} where the words go; `header` is one line "Name: value" that it wants and `signing_key` signs what
+    is sent (both secrets)."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField(max_length=60)
+    url = models.URLField(max_length=300)
+    body = models.CharField(max_length=40, choices=Body.choices, default=Body.JSON)
+    template = models.TextField(max_length=2000)
+    header = models.CharField(max_length=300, blank=True)
+    signing_key = models.CharField(max_length=120, blank=True)
+    retired_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(url="") & ~Q(template=""), name="gateway_has_address"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        """The template, the line and the key can be used."""
+        checks = (
+            ("template", lambda: posting.check_template(self.template, self.body)),
+            ("header", lambda: posting.header_of(self.header)),
+            ("signing_key", lambda: posting.key_of(self.signing_key)),
+        )
+        wrong = {}
+        for field, check in checks:
+            try:
+                check()
+            except posting.NotUsable as sentence:
+                wrong[field] = str(sentence)
+        if wrong:
+            raise ValidationError(wrong)
+
+
 class Message(models.Model):
     """One message to one recipient. `message_id` stays the same when it has to be sent again."""
 
@@ -53,6 +94,7 @@ class Message(models.Model):
     key = models.CharField(max_length=200, unique=True)
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, related_name="messages")
     channel = models.CharField(max_length=10, choices=Channel.choices, default=Channel.MAIL)
+    gateway = models.ForeignKey(Gateway, on_delete=models.PROTECT, null=True, related_name="messages")
     recipient = models.CharField(max_length=254)
     message_id = models.CharField(max_length=200, unique=True)
     subject = models.CharField(max_length=200)
@@ -73,6 +115,11 @@ class Message(models.Model):
             models.CheckConstraint(condition=Q(state__in=MessageState.values), name="message_state_known"),
             models.CheckConstraint(
                 condition=Q(sent_at__isnull=True) | Q(state="sent"), name="message_sent_has_time"
+            ),
+            models.CheckConstraint(
+                condition=Q(gateway__isnull=True, channel="mail")
+                | Q(gateway__isnull=False, channel="gateway"),
+                name="message_gateway_by_channel",
             ),
         ]
 

@@ -29,7 +29,8 @@ def failed_jobs() -> list[Job]:
 
 def messages_in_trouble() -> list[Message]:
     """Messages that failed or may have gone out twice, newest first."""
-    return list(Message.objects.filter(state__in=IN_TROUBLE).order_by("-made_at", "pk")[:50])
+    rows = Message.objects.filter(state__in=IN_TROUBLE).select_related("gateway")
+    return list(rows.order_by("-made_at", "pk")[:50])
 
 
 def trouble() -> dict[str, int]:
@@ -68,6 +69,11 @@ def standing(rows: Rows, origin: str = "origin") -> Rows:
 
 # What a mail server's answer says (RFC 5321 reply codes, RFC 3463 status codes) or the line to it: the first that fits.
 REFUSALS: tuple[tuple[str, Any], ...] = (
+    (r"^HTTP 40[13]\b", _("The gateway refused our sign-in. Look at the line it wants, on its page.")),
+    (r"^HTTP 4(08|25|29)\b|^HTTP 5\d\d\b", _("The gateway asked to wait, or had trouble of its own. It is tried again.")),
+    (r"^HTTP -: .*(may be asked|private address|not an address|begins with|cannot have)", _("Nothing is sent to this address: its host is not among those that are allowed. Ask who looks after the server.")),
+    (r"^HTTP -", _("The gateway was not reached. Look at its address and the line; it is tried again.")),
+    (r"^HTTP", _("The gateway did not take it. Look at its address and its template.")),
     (r"certificate|CERTIFICATE", _("The mail server's certificate is not sound: nothing was sent over a line that may be listened to. Ask who looks after the server.")),
     (r"\b(535|534|530)\b|\b5\.7\.[089]\b|Authentication", _("The mail server refused our sign-in. Look at the user and the password of the mail settings.")),
     (r"\b5\.3\.4\b|\b523\b|too (big|large)|exceeds", _("The letter is too big for the mailbox. Send it from the report's page by hand, or ask for another address.")),

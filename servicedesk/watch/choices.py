@@ -31,6 +31,13 @@ class Severity(IntegerChoices):
     WATCH = 3, _("watch")
 
 
+class Told(IntegerChoices):
+    """Of how much a person is told by a gateway: up to which severity."""
+
+    NOW = 1, _("only what cannot wait")
+    ALL = 2, _("every alarm")
+
+
 class Step(TextChoices):
     """What happened to an alarm."""
 

@@ -8,8 +8,9 @@ from django.db import models
 from django.db.models import F, Q
 
 from clients.models import Site, Tank
+from servicedesk.dispatch.models import Gateway
 from servicedesk.instruments.models import Instrument
-from servicedesk.watch.choices import AttentionKind, Severity, Step
+from servicedesk.watch.choices import AttentionKind, Severity, Step, Told
 from servicedesk.web.facts import Fact
 
 CHATTERS = 3
@@ -152,6 +153,20 @@ class Away(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person}"
+
+
+class Reach(models.Model):
+    """How a person is told of alarms beside mail: by which gateway, under which number or name, and of how much."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="reaches")
+    gateway = models.ForeignKey(Gateway, on_delete=models.PROTECT, related_name="reaches")
+    reached_at = models.CharField(max_length=120, blank=True)
+    told_of = models.PositiveSmallIntegerField(choices=Told.choices, default=Told.NOW)
+    retired_on = models.DateField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.gateway}"
 
 
 class Awake(models.Model):

@@ -7,24 +7,26 @@ from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
+from servicedesk.dispatch.models import Gateway
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Candidate, Instrument, Measure, SentDose, SentSign
 from servicedesk.stock.models import Item, Lot, Place
 from servicedesk.upkeep.models import TaskRule
-from servicedesk.watch.models import Away, Duty
+from servicedesk.watch.models import Away, Duty, Reach
 from servicedesk.water.models import Band, ChangeWater, Method, TankChangeWater, TankTest
 
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of own data: its model, the fields an owner types, the column that names its parent, and words."""
+    """One kind of own data: its model, the fields an owner types, the column that names its parent, the fields that
+    only owners see and set (prices, secrets), and words."""
 
     name: str
     title: Any
     model: type[Model]
     fields: tuple[str, ...]
     parent: str = ""
-    price: tuple[str, ...] = ()
+    guarded: tuple[str, ...] = ()
 
 
 KINDS = {
@@ -61,6 +63,8 @@ KINDS = {
         Kind("sent_dose", _("What it reports to have dosed"), SentDose, ("sent_name", "channel"), "instrument"),
         Kind("duty", _("Line of the rota"), Duty, ("person", "weekdays", "begins", "ends", "order")),
         Kind("away", _("Holiday"), Away, ("person", "from_on", "until_on", "why")),
+        Kind("gateway", _("Gateway"), Gateway, ("name", "url", "body", "template", "header", "signing_key"), "", ("url", "header", "signing_key")),
+        Kind("reach", _("Way to reach somebody"), Reach, ("person", "gateway", "reached_at", "told_of")),
         Kind("item", _("Supply"), Item, ("name", "kind", "unit", "pack_size", "price_per_pack", "lead_days", "supplier", "shelf"), "", ("price_per_pack",)),
         Kind("place", _("Store or van"), Place, ("name", "kind", "keeper")),
         Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
@@ -163,6 +167,13 @@ LABELS: dict[str, Any] = {
     "made_up": _("Its reagent is made up by us"),
     "minutes_per_test": _("Minutes a test takes"),
     "driven": _("An instrument drives it"),
+    "url": _("Its address"),
+    "body": _("What it wants is"),
+    "template": _("What is sent to it, with {to}, {subject}, {text} and {id} where the words go"),
+    "header": _("A line that it wants, as “X-Key: …” (a secret)"),
+    "signing_key": _("Signing key, “whsec_…” (a secret)"),
+    "reached_at": _("Number or name there"),
+    "told_of": _("Told of"),
     "weekdays": _("On which days"),
     "begins": _("From"),
     "ends": _("Until (the same as from: all day)"),

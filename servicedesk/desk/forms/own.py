@@ -56,6 +56,8 @@ class TypedFloat(forms.FloatField):
 def _field_of(column: Any, **given: Any) -> Any:
     if isinstance(column, models.FloatField):
         given["form_class"] = TypedFloat
+    if isinstance(column, models.URLField):
+        given["assume_scheme"] = "https"
     return column.formfield(**given)
 
 
@@ -98,7 +100,7 @@ class OwnForm(forms.ModelForm):  # type: ignore[type-arg]  # not generic while i
 
 def form_of(kind: Kind, *, parent: Model | None, row: Model | None, prices: bool, posted: Any = None) -> Any:
     """The form of one kind: only its fields, choices only from where the parent stands."""
-    fields = [f for f in kind.fields if prices or f not in kind.price]
+    fields = [f for f in kind.fields if prices or f not in kind.guarded]
     made = forms.modelform_factory(
         kind.model,
         form=OwnForm,

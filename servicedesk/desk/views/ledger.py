@@ -51,7 +51,10 @@ def _work(job: Job) -> Trouble:
 def _mail(message: Message) -> Trouble:
     twice = message.state == MessageState.UNSURE
     why = _("It may have been sent twice: the connection broke after the letter was handed over.")
-    subject = _("“%(subject)s” to %(to)s") % {"subject": message.subject, "to": message.recipient}
+    subject = _("“%(subject)s” to %(to)s") % {
+        "subject": message.subject,
+        "to": message.recipient or message.gateway,
+    }
     words = why if twice else queries.refusal_words(message.error)
     raw = "" if twice else message.error
     return Trouble(message.pk, subject, words, message.made_at, not twice, raw)

@@ -26,6 +26,7 @@ from servicedesk.desk.forms import KINDS, Kind, form_of
 from servicedesk.desk.queries import board
 from servicedesk.desk.queries.costs import cost_words
 from servicedesk.desk.views.office import staff_of
+from servicedesk.dispatch.models import Gateway
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Candidate, Instrument, Measure, SentDose, SentSign
 from servicedesk.staff.actions import NotChanged, NotHired, send_link
@@ -35,7 +36,7 @@ from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
 from servicedesk.upkeep.choices import Every
 from servicedesk.upkeep.models import TaskRule
-from servicedesk.watch.models import Away, Duty
+from servicedesk.watch.models import Away, Duty, Reach
 from servicedesk.water.models import Band, ChangeWater, Method, TankChangeWater, TankTest
 from servicedesk.web.zones import day_of
 
@@ -78,7 +79,7 @@ def _home(row: Model | None) -> str:
         return f"/supplies/{row.pk}/"
     if isinstance(row, Solution):
         return f"/supplies/{row.item_id}/"
-    if isinstance(row, Duty | Away):
+    if isinstance(row, Duty | Away | Gateway | Reach):
         return "/rota/"
     if isinstance(row, Instrument | Measure | SentSign | SentDose):
         return f"/instruments/{row.pk if isinstance(row, Instrument) else row.instrument_id}/"

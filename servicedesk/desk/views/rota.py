@@ -1,18 +1,23 @@
-"""Who answers alarms, and who is away."""
+"""Who answers alarms, who is away, and how people are reached beside mail."""
 
+from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo
 
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_GET, require_POST
 
 from servicedesk.desk.forms.own import WEEKDAYS
 from servicedesk.desk.views.office import staff_of
+from servicedesk.dispatch.actions import post
+from servicedesk.dispatch.models import Gateway
 from servicedesk.staff.queries import business_zone
-from servicedesk.watch.models import Away, Duty
+from servicedesk.watch.models import Away, Duty, Reach
 from servicedesk.watch.queries.alarms import on_duty
 
 
@@ -41,5 +46,31 @@ def rota(request: HttpRequest) -> HttpResponse:
         "lines": [{"row": row, "when": _when(row)} for row in lines],
         "away": away.order_by("from_on", "pk"),
         "duty": on_duty(at=now, zone=business_zone()),
+        "reaches": _reaches(),
+        "gateways": Gateway.objects.filter(retired_on__isnull=True).order_by("name", "pk"),
     }
     return render(request, "desk/rota.html", context)
+
+
+def _reaches() -> QuerySet[Reach]:
+    rows = Reach.objects.filter(retired_on__isnull=True, gateway__retired_on__isnull=True)
+    return rows.select_related("person", "gateway").order_by("person__name", "pk")
+
+
+@login_required
+@require_POST
+def trial(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Send a trial message by a way to reach somebody: whether it comes is seen before it is needed."""
+    user, now = staff_of(request), timezone.now()
+    row = get_object_or_404(_reaches(), pk=key)
+    words = {"person": row.person.name, "by": user.name}
+    post(
+        key=f"trial:{uuid4()}",
+        recipient=row.reached_at,
+        subject=_("A trial for %(person)s") % words,
+        text=_("This is a trial, asked for by %(by)s. Nothing is wrong.") % words,
+        at=now,
+        gateway=row.gateway,
+    )
+    messages.success(request, _("On its way. If it is refused, that is said under work and letters."))
+    return redirect("desk:rota")

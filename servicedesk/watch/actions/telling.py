@@ -15,7 +15,7 @@ from servicedesk.staff.queries import business_zone
 from servicedesk.watch.actions.alarms import end_shelves, note_step
 from servicedesk.watch.actions.rows import calm, local
 from servicedesk.watch.choices import Severity, Step
-from servicedesk.watch.models import Attention, Telling
+from servicedesk.watch.models import Attention, Reach, Telling
 from servicedesk.watch.queries.alarms import (
     Group,
     first_hands,
@@ -107,7 +107,7 @@ def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> in
     for group, place in groups[:room]:
         key = f"alarm:{group.lead.pk}:{person.pk}:{place}"
         _record(group, person, place, key, at, digest=False)
-        post(key=key, recipient=person.email, subject=_subject(group), text=_letter(group, at), at=at)
+        _send(person, key, _subject(group), _letter(group, at), group.severity, at)
         written += 1
     rest = groups[room:]
     if rest:
@@ -117,15 +117,27 @@ def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> in
             _record(group, person, place, key, at, digest=True)
         words = ngettext("One more alarm", "%(n)s more alarms", len(rest)) % {"n": len(rest)}
         text = "\n".join(f"- {group.site.name}: {group.sentence}" for group, _place in rest)
-        post(
-            key=key,
-            recipient=person.email,
-            subject=words,
-            text=f"{text}\n\n{settings.BASE_URL}/alarms/\n",
-            at=at,
-        )
+        soonest = min(group.severity for group, _place in rest)
+        _send(person, key, words, f"{text}\n\n{settings.BASE_URL}/alarms/\n", soonest, at)
         written += 1
     return written
+
+
+def _send(person: User, key: str, subject: str, text: str, severity: int, at: datetime) -> None:
+    """By mail, and by each gateway that reaches this person for alarms of that severity."""
+    post(key=key, recipient=person.email, subject=subject, text=text, at=at)
+    reaches = Reach.objects.filter(
+        person=person, told_of__gte=severity, retired_on__isnull=True, gateway__retired_on__isnull=True
+    )
+    for reach in reaches.select_related("gateway").order_by("pk"):
+        post(
+            key=f"{key}:{reach.pk}",
+            recipient=reach.reached_at,
+            subject=subject,
+            text=text,
+            at=at,
+            gateway=reach.gateway,
+        )
 
 
 def _record(group: Group, person: User, place: int, key: str, at: datetime, *, digest: bool) -> None:
