@@ -56,6 +56,12 @@ def last_done(kind: str) -> datetime | None:
     return _done.first(kind=kind)
 
 
+def last_result(kind: str) -> dict[str, Any]:
+    """What came of this kind of work when it was last done; empty where it never was."""
+    rows = Job.objects.filter(kind=kind, state=JobState.DONE, finished_at__isnull=False)
+    return rows.order_by("-finished_at").values_list("result", flat=True).first() or {}
+
+
 def withdrawn(origin: str) -> Exists:
     """Whether the news named by that column (a path to it) was taken back."""
     return Exists(Withdrawal.objects.filter(withdrawn=OuterRef(origin)))

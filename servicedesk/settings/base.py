@@ -12,6 +12,7 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 VAR = Path(os.environ.get("TANKROUND_VAR", ROOT / "var"))
 DATABASE_URL = os.environ.get("DATABASE_URL", "")
 CELERY_BROKER_URL = os.environ.get("CELERY_BROKER_URL", "")
+IMAP = os.environ.get("TANKROUND_IMAP", "")
 MQTT = os.environ.get("TANKROUND_MQTT", "")
 PULL_HOSTS = {
     host.strip().lower() for host in os.environ.get("TANKROUND_PULL_HOSTS", "").split(",") if host.strip()

@@ -5,6 +5,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -21,7 +22,16 @@ from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
 from servicedesk.desk.queries.held import waiting_for
 from servicedesk.desk.views.office import staff_of
-from servicedesk.instruments.actions import NotRead, make_token, replace_token, revoke_token, take_file
+from servicedesk.dispatch.queries import last_result
+from servicedesk.instruments.actions import (
+    NotRead,
+    address_of,
+    mailbox_of,
+    make_token,
+    replace_token,
+    revoke_token,
+    take_file,
+)
 from servicedesk.instruments.models import Instrument, Measure, Token
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
@@ -68,6 +78,7 @@ def _page(
         "measures": [_measured(m) for m in measures],
         "passes": passes,
         "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
+        "by_mail": address_of(row, mailbox_of(settings.IMAP)) if settings.IMAP else "",
         "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
     }
     return render(
@@ -84,6 +95,7 @@ def devices(request: HttpRequest) -> HttpResponse:
     context = {
         "devices": found,
         "sentence": all_devices.sentence(found),
+        "mailbox_failed": last_result("mailbox").get("failed", "") if settings.IMAP else "",
         "held": waiting_for(user, on=day_of(now)).count(),
     }
     return render(request, "desk/devices.html", context)

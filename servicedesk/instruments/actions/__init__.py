@@ -13,6 +13,7 @@ from servicedesk.instruments.actions.deliveries import (
 )
 from servicedesk.instruments.actions.files import empty_inbox, take_file
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
+from servicedesk.instruments.actions.mailbox import NoMailbox, address_of, empty_mailbox, mailbox_of
 from servicedesk.instruments.actions.pulls import Tried, attempt, pull, pull_due
 from servicedesk.instruments.actions.tokens import (
     TooOften,
@@ -31,6 +32,7 @@ __all__ = [
     "SENML",
     "SENML_CBOR",
     "TABLE",
+    "NoMailbox",
     "NotCommissioned",
     "NotFetched",
     "NotLoaded",
@@ -39,9 +41,12 @@ __all__ = [
     "TooOften",
     "Tried",
     "TrustMoveRefused",
+    "address_of",
     "attempt",
     "digest",
     "empty_inbox",
+    "empty_mailbox",
+    "mailbox_of",
     "make_token",
     "move_trust",
     "receive",
