@@ -73,7 +73,7 @@ def test_the_owner_sees_every_price_and_everybody_elses_pages_hold_none(world):
 def test_nobody_but_the_owner_sets_a_price(world, role):
     browser, owner = signed_in(make_user(role)), signed_in(world.owner)
     for kind, row, price in (("item", world.item, PRICES[0]), ("plan", world.plan, PRICES[1])):
-        field, page = KINDS[kind].price[0], f"/own/{kind}/{row.pk}/"
+        field, page = KINDS[kind].guarded[0], f"/own/{kind}/{row.pk}/"
         said = typed(owner.get(page).context["form"])
 
         browser.post(page, {**said, field: "1.00"})
