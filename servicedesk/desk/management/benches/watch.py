@@ -21,6 +21,8 @@ from servicedesk.water.actions import Incoming, take_in
 from servicedesk.water.models import Method
 
 TANKS, DAYS, PER_DAY, LONGER = 1000, 14, 4, 10
+KNOWN_DAYS = 140
+"""From some two months on there are tests enough that everything is judged: one tank is measured where there is no more to do but more to look through."""
 MOST_SWEEP_S, MOST_TANK_MS, MOST_GROWTH = 60.0, 30.0, 1.5
 PARAMETERS = {"alkalinity": ("dKH", 8.0), "temperature": ("C", 25.0), "ph": ("NBS scale", 8.1)}
 TRIES = 30
@@ -90,15 +92,16 @@ def run(options: Options) -> dict[str, Any]:
     baseline = _seconds(lambda: sum(range(1_000_000)))
     with transaction.atomic():
         fleet = _Fleet()
-        tanks = [fleet.tank(n, DAYS) for n in range(number)]
-        old = fleet.tank(number, DAYS * LONGER)
+        for n in range(number):
+            fleet.tank(n, DAYS)
+        known, old = fleet.tank(number, KNOWN_DAYS), fleet.tank(number + 1, KNOWN_DAYS * LONGER)
         whole = 0.0
         while True:  # a sweep claims five hundred at a time
             began, judged = time.perf_counter(), sweep(at=fleet.now)
             whole += time.perf_counter() - began
             if not judged:
                 break
-        one, long = _one(tanks[0], fleet.now), _one(old, fleet.now)
+        one, long = _one(known, fleet.now), _one(old, fleet.now)
         transaction.set_rollback(True)
     failed = []
     if whole * TANKS / number > MOST_SWEEP_S:
