@@ -198,13 +198,14 @@ class TestReal:
             letter(own, ("big.csv", b"x" * 30_000)),
             letter(own, ("bad.csv", b"nonsense"), ("good.csv", table(8.0))),
             b"\x00\xff no letter at all",
+            b"To: <\r\nSubject: mangled\r\n\r\nx",
             letter(own.upper(), ("last.csv", table(9.0))),
         )
 
-        assert empty_mailbox(mailbox=box, at=timezone.now()) == {"taken": 1, "left": 8}
+        assert empty_mailbox(mailbox=box, at=timezone.now()) == {"taken": 1, "left": 9}
 
         assert sorted(Reading.objects.values_list("value", flat=True)) == [8.0, 8.1, 8.2, 9.0, 9.1, 9.2]
-        assert (marked(box, "FLAGGED"), marked(box, "UNSEEN")) == (8, 0)
+        assert (marked(box, "FLAGGED"), marked(box, "UNSEEN")) == (9, 0)
         reasons = [row.answer["refused"] for row in Delivery.objects.filter(state="refused")]
         assert sorted(reason.split(":")[0] for reason in reasons) == ["bad.csv", "picture.png"]
 
@@ -265,6 +266,20 @@ def test_the_tag_is_the_instruments_own_and_the_installations(instrument, settin
 def test_a_setting_that_is_none_is_said(wrong):
     with pytest.raises(NoMailbox, match="is written"):
         mailbox_of(wrong)
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b"To: <\r\n\r\nx",
+        b"To: .:\r\n\r\nx",
+        b"To: \r\n .[\r\n\r\nx",
+        b"To: ?=\\=?utf-8?q?@[\r\n \r\n\r\nx",
+    ],
+)
+def test_a_mangled_letter_is_refused_and_breaks_nothing(raw):
+    with pytest.raises(NotRead, match="cannot be taken apart"):
+        read_letter(raw)
 
 
 @pytest.mark.parametrize("raw", [b"", b"\xff\xfe", b"To: " + b"+a@" * 5000, b"Content-Type: multipart/mixed; boundary=a\r\n\r\n--a\r\nContent-Transfer-Encoding: base64\r\nContent-Disposition: attachment; filename=a.csv\r\n\r\n!!\r\n--a--",

@@ -40,7 +40,7 @@ def read_letter(raw: bytes) -> Letter:
             for part in letter.walk()
             if part.get_filename() and isinstance(body := part.get_payload(decode=True), bytes)
         ]
-    except (ValueError, LookupError, TypeError, AttributeError, IndexError, RecursionError) as wrong:
+    except Exception as wrong:  # noqa: BLE001  mangled headers make the library fail in every way, unbound names among them
         raise NotRead("The letter cannot be taken apart.") from wrong
     tags = dict.fromkeys(tag.lower() for line in lines for tag in TAG.findall(line))
     return Letter(tuple(tags), tuple(found))
