@@ -3,6 +3,7 @@
 import json
 import struct
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 
 import cbor2
 import pytest
@@ -64,7 +65,6 @@ def test_the_same_pack_in_cbor_with_numbered_labels_is_the_same_reading(post):
 
 
 def test_a_decimal_fraction_of_cbor_is_a_number(post):
-    from decimal import Decimal  # noqa: PLC0415
 
     body = cbor2.dumps([{0: "alk", 2: Decimal("8.25"), 6: -5}])
 

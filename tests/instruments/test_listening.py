@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import cbor2
 import pytest
+from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import OperationalError
@@ -165,7 +166,6 @@ def test_without_a_broker_it_says_so(settings):
 @pytest.mark.django_db
 @pytest.mark.parametrize("name", ["a/b", "a+", "#", " a", "a\n"])
 def test_a_name_that_is_no_level_of_a_topic_is_refused(name):
-    from django.core.exceptions import ValidationError  # noqa: PLC0415
 
     with pytest.raises(ValidationError):
         Instrument(equipment=make_instrument().equipment, mqtt_name=name).clean_fields(

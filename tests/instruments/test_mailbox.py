@@ -17,6 +17,8 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
+from servicedesk.dispatch.actions import ask
+from servicedesk.dispatch.jobs import run
 from servicedesk.instruments.actions import (
     NoMailbox,
     NotRead,
@@ -230,8 +232,6 @@ class TestReal:
 def test_a_mailbox_that_is_away_is_said_on_the_page_and_the_address_stands_with_the_instrument(
     instrument, settings
 ):
-    from servicedesk.dispatch.actions import ask  # noqa: PLC0415
-    from servicedesk.dispatch.jobs import run  # noqa: PLC0415  the bell's end
 
     settings.IMAP = "imaps://readings%40example.org:x@127.0.0.1:9/INBOX"
     make_business()

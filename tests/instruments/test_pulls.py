@@ -10,7 +10,7 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
-from servicedesk.instruments.actions import NotFetched, NotRead, pull_due
+from servicedesk.instruments.actions import NotFetched, NotRead, attempt, pull_due
 from servicedesk.instruments.adapters.mapped import at_path, parse, read_mapping
 from servicedesk.instruments.jobs import pulls
 from servicedesk.instruments.models import Pull
@@ -269,3 +269,10 @@ def test_the_office_tries_it_on_a_sample_keeps_it_and_stops_it(instrument, box):
     assert "It answered 500." in browser.get(address).content.decode()
     assert "not asked any more" in browser.post(address, {"stop": "1"}, follow=True).content.decode()
     assert not Pull.objects.exists()
+
+
+def test_a_line_that_is_none_is_said_and_nothing_is_asked(box):
+    with pytest.raises(NotRead, match="a name, a colon and a value"):
+        attempt(url=f"{box}/kh", shape="json", mapping="alk = data.tanks.0.alk dKH", at=NOW, header="X-Key")
+
+    assert Box.asked == []

@@ -8,7 +8,9 @@ from django.db import connection, transaction
 from servicedesk.dispatch.models import Message
 from servicedesk.instruments.models import Instrument
 from servicedesk.watch import actions
+from servicedesk.watch.actions import sweeping
 from servicedesk.watch.models import Attention, AttentionStep, Telling
+from servicedesk.water.models import Touched
 from tests.factories.people import make_business, make_owner
 from tests.factories.tanks import make_band, make_instrument, make_measure, make_reading, make_tank
 
@@ -112,8 +114,6 @@ def test_a_look_that_ends_at_any_statement_clears_each_cause_once(scene):
 
 def test_the_check_itself_sees_what_a_look_without_its_transaction_would_lose(scene, monkeypatch):
     """A planted fault: the tank is claimed and not judged in the same transaction."""
-    from servicedesk.watch.actions import sweeping  # noqa: PLC0415
-    from servicedesk.water.models import Touched  # noqa: PLC0415
 
     def leaky(*, at):
         for touched in list(Touched.objects.all()):

@@ -12,6 +12,7 @@ from servicedesk.instruments.adapters.records import NotRead, Record
 from servicedesk.instruments.choices import PullShape
 from servicedesk.instruments.models import Delivery, Pull
 from servicedesk.web.fetching import NotFetched, fetch
+from servicedesk.web.posting import NotUsable, header_of
 
 LONGEST_SAMPLE = 2000
 
@@ -39,8 +40,10 @@ def attempt(*, url: str, shape: str, mapping: str, at: datetime, header: str = "
 
 
 def _headers(header: str) -> dict[str, str]:
-    name, _colon, value = header.partition(":")
-    return {name.strip(): value.strip()} if name.strip() and value.strip() else {}
+    try:
+        return header_of(header)
+    except NotUsable as wrong:
+        raise NotRead(str(wrong)) from wrong
 
 
 def pull(*, row: Pull, at: datetime) -> Delivery | None:
