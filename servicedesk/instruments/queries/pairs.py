@@ -6,14 +6,14 @@ from statistics import median
 from typing import Any
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from servicedesk.core.metrology.uncertainty import Reference, Replicate, reference_value
 from servicedesk.dispatch.queries import standing
 from servicedesk.instruments.models import Calibration, Measure, ReagentLoad
-from servicedesk.water.models import Method, Reading
+from servicedesk.water.models import Method, Reading, Series
 from servicedesk.water.queries import ReadingValue, readings_of, spec_of
-from servicedesk.web.prepared import KEY, MOMENT, WORD, Slot, prepared
+from servicedesk.web.prepared import KEY, NUMBER, NUMBERS, WORD, Slot, prepared
 
 TOGETHER = timedelta(hours=3)
 """Results of one visit (common practice)."""
@@ -39,36 +39,55 @@ class Beside:
         return self.shown - self.reference.value
 
 
-@prepared(equipment=KEY, parameter=WORD, first=MOMENT, last=MOMENT)
-def _before(equipment: Slot, parameter: Slot, first: Slot, last: Slot) -> QuerySet[Reading, tuple[Any, ...]]:
-    rows = Reading.objects.filter(
-        series__source__equipment=equipment, series__parameter=parameter, at__gte=first, at__lte=last
+@prepared(equipment=KEY, parameter=WORD)
+def _series(equipment: Slot, parameter: Slot) -> QuerySet[Series, int]:
+    return Series.objects.filter(source__equipment=equipment, parameter=parameter).values_list(
+        "pk", flat=True
     )
-    return rows.order_by("-at", "pk").values_list("pk", "at", "value")[:2]
 
 
-@prepared(equipment=KEY, parameter=WORD, first=MOMENT, last=MOMENT)
-def _after(equipment: Slot, parameter: Slot, first: Slot, last: Slot) -> QuerySet[Reading, tuple[Any, ...]]:
-    rows = Reading.objects.filter(
-        series__source__equipment=equipment, series__parameter=parameter, at__gt=first, at__lte=last
-    )
-    return rows.order_by("at", "pk").values_list("pk", "at", "value")[:1]
+@prepared(hand=NUMBERS, series=NUMBER)
+def _around(hand: Slot, series: Slot) -> QuerySet[Reading, tuple[Any, ...]]:
+    """The two values of a series before each of these readings, and the one after: when and how much."""
+    own = Reading.objects.filter(series=series)
+    before = own.filter(at__lte=OuterRef("at")).order_by("-at", "pk")
+    after = own.filter(at__gt=OuterRef("at")).order_by("at", "pk")
+    places = {"last": before[:1], "second": before[1:2], "next": after[:1]}
+    found = {
+        f"{name}_{column}": Subquery(rows.values(column))
+        for name, rows in places.items()
+        for column in ("at", "value")
+    }
+    return Reading.objects.filter(pk__in=hand).annotate(**found).order_by().values_list("pk", *found)
 
 
-def _shown(measure: Measure, at: datetime, since: datetime, until: datetime) -> tuple[datetime, float] | None:
-    """What the instrument showed around a moment: the middle of the two values before it and the one after, as far as there are any; the time
-    is that of the nearest."""
-    apart = PAIR_OF_SWINGING if measure.parameter in SWINGS else PAIR
+Shown = tuple[datetime, float]
+
+
+def _shown_around(measure: Measure, hand: list[ReadingValue]) -> dict[int, list[Shown]]:
+    """What the instrument showed before and after each of these tests, however far away: all asked at once."""
+    around: dict[int, list[Shown]] = {row.reading_id: [] for row in hand}
     asked = {"equipment": measure.instrument.equipment_id, "parameter": measure.parameter}
-    rows = [
-        *_before(**asked, first=max(at - apart, since), last=min(at, until)),
-        *_after(**asked, first=at, last=min(at + apart, until)),
-    ]
+    for series in _series(**asked):
+        for pk, *found in _around(hand=list(around), series=series):
+            around[pk] += [(at, value) for at, value in zip(found[::2], found[1::2], strict=True) if at]
+    return around
+
+
+def _shown(
+    measure: Measure, around: list[Shown], at: datetime, since: datetime, until: datetime
+) -> Shown | None:
+    """What the instrument showed around a moment: the middle of the two values before it and the one after, as far as there are any near
+    enough; the time is that of the nearest."""
+    apart = PAIR_OF_SWINGING if measure.parameter in SWINGS else PAIR
+    near = [row for row in sorted(around) if max(at - apart, since) <= row[0] <= min(at + apart, until)]
+    before, after = [row for row in near if row[0] <= at][-2:], [row for row in near if row[0] > at][:1]
+    rows = [*before[::-1], *after]
     if not rows:
         return None
-    nearest = min(rows, key=lambda row: abs(row[1] - at))
-    values = [row[2] for row in rows]
-    return nearest[1], median(values) if len(values) == FULL else nearest[2]
+    nearest = min(rows, key=lambda row: abs(row[0] - at))
+    values = [row[1] for row in rows]
+    return nearest[0], median(values) if len(values) == FULL else nearest[1]
 
 
 def begun_at(measure: Measure, at: datetime) -> datetime | None:
@@ -102,15 +121,17 @@ def pairs_among(
     groups = together([row for row in hand if since <= row.at <= until])
     names = {row.method_id for group in groups for row in group}
     methods: dict[UUID, Method] = Method.objects.in_bulk(names) if names else {}
+    around = _shown_around(measure, [group[-1] for group in groups])
     found: list[Beside] = []
     for group in reversed(groups):
         if len(found) == most:
             break
-        shown = _shown(measure, group[-1].at, since, until)
+        last = group[-1]
+        shown = _shown(measure, around[last.reading_id], last.at, since, until)
         if shown is None:
             continue
         results = [Replicate(row.value, spec_of(methods[row.method_id])) for row in group]
-        found.append(Beside(group[-1].at, reference_value(results), shown[1], shown[0], group[-1]))
+        found.append(Beside(last.at, reference_value(results), shown[1], shown[0], last))
     return found[::-1]
 
 

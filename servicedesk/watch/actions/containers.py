@@ -7,8 +7,10 @@ from django.utils.translation import ngettext
 
 from clients.models import Tank
 from clients.queries import name_beside_tank
-from servicedesk.dosing.queries import Settings, channels_of
-from servicedesk.instruments.queries import bottles_left, measures_of
+from servicedesk.dosing.models import Channel
+from servicedesk.dosing.queries import Settings
+from servicedesk.instruments.models import Measure
+from servicedesk.instruments.queries import bottles_left
 from servicedesk.watch.actions.rows import clear_attention, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.queries import harm_at, name_in_words
@@ -17,9 +19,12 @@ from servicedesk.water.queries import ReadingValue
 
 
 def judge_containers(
-    tank: Tank, at: datetime, latest: dict[str, ReadingValue], bands: dict[str, Band]
+    tank: Tank,
+    channels: list[Channel],
+    latest: dict[str, ReadingValue],
+    bands: dict[str, Band],
+    at: datetime,
 ) -> None:
-    channels = channels_of([tank])
     settings = Settings(channels, at)
     for channel in channels:
         days = 0.0 if settings.left_ml(channel) == 0 else settings.days_left(channel)
@@ -48,9 +53,9 @@ def judge_containers(
         )
 
 
-def judge_bottles(tank: Tank, at: datetime) -> None:
+def judge_bottles(tank: Tank, measures: list[Measure], at: datetime) -> None:
     """Bottles of instruments: said on the day before their last test by schedule."""
-    for measure, tests in bottles_left(measures_of([tank]), at):
+    for measure, tests in bottles_left(measures, at):
         key, days = f"bottle:{measure.pk}", tests / measure.tests_per_day
         if days >= 1:
             clear_attention(key=key, at=at)

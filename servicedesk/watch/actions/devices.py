@@ -17,7 +17,7 @@ from servicedesk.dispatch.queries import standing
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import SignKind, Trust
 from servicedesk.instruments.models import Calibration, Instrument, Measure, Sign
-from servicedesk.instruments.queries import loads_of, measured_by, measures_of, trusts
+from servicedesk.instruments.queries import loads_of, measured_by, trusts
 from servicedesk.watch.actions.agreement import RECENT, Known, judge_agreement
 from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
@@ -54,9 +54,8 @@ def _known_of(tank: Tank, measures: list[Measure], at: datetime) -> list[Known]:
     ]
 
 
-def judge_devices(tank: Tank, at: datetime, since: datetime | None = None) -> None:
+def judge_devices(tank: Tank, measures: list[Measure], at: datetime, since: datetime | None = None) -> None:
     """Every measure of the tank's instruments; `since` the earliest news of the tank, None to judge everything."""
-    measures = measures_of([tank])
     if not measures:
         return
     ranges = {

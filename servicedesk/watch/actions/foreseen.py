@@ -1,6 +1,5 @@
 """What will go wrong as it is set: said before anything does."""
 
-from collections.abc import Iterable
 from datetime import datetime
 
 from django.utils.translation import gettext as _
@@ -8,7 +7,7 @@ from django.utils.translation import gettext as _
 from clients.models import Tank
 from servicedesk.core import units
 from servicedesk.dosing.models import Channel
-from servicedesk.dosing.queries import Settings, channels_of
+from servicedesk.dosing.queries import Settings
 from servicedesk.instruments.choices import OwnDosing
 from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.watch.actions.rows import clear_attention, raise_attention
@@ -22,16 +21,17 @@ WATER = "level"
 """What a top-up gives raises nothing that is tested."""
 
 
-def judge_foreseen(tank: Tank, bands: dict[str, Band], measures: Iterable[Measure], at: datetime) -> None:
+def judge_foreseen(
+    tank: Tank, bands: dict[str, Band], measures: list[Measure], channels: list[Channel], at: datetime
+) -> None:
     """Set-points against the band, what a channel could do in a day against the safe daily change, what is dosed and never tested."""
-    known = list(measures)
-    channels = [channel for channel in channels_of([tank]) if channel.solution.parameter != WATER]
-    for instrument in {measure.instrument_id: measure.instrument for measure in known}.values():
+    channels = [channel for channel in channels if channel.solution.parameter != WATER]
+    for instrument in {measure.instrument_id: measure.instrument for measure in measures}.values():
         _set_points(tank, instrument, channels, bands, at)
     if not channels:
         return
     settings = Settings(channels, at)
-    tested = {measure.parameter for measure in known}
+    tested = {measure.parameter for measure in measures}
     tested |= set(TankTest.objects.filter(tank=tank).values_list("parameter", flat=True))
     for channel in channels:
         _too_much(tank, channel, settings, bands.get(channel.solution.parameter), at)

@@ -6,6 +6,7 @@ from datetime import datetime
 from django.db import transaction
 
 from clients.models import Tank
+from servicedesk.dosing.queries import channels_of
 from servicedesk.instruments.queries import measures_of
 from servicedesk.watch.actions.containers import judge_bottles, judge_containers
 from servicedesk.watch.actions.devices import judge_devices
@@ -28,8 +29,8 @@ def judge_tank(*, tank: Tank, at: datetime, since: datetime | None = None) -> No
 
 
 def _judge(tank: Tank, at: datetime, since: datetime | None) -> None:
-    bands = bands_of(tank)
-    judge_devices(tank, at, since)
+    bands, measures, channels = bands_of(tank), list(measures_of([tank])), list(channels_of([tank]))
+    judge_devices(tank, measures, at, since)
     found = newest_of(tank, at)
     for parameter, band in bands.items():
         newest = found.get(parameter, Newest())
@@ -41,9 +42,10 @@ def _judge(tank: Tank, at: datetime, since: datetime | None) -> None:
         told = judge_value(tank, parameter, newest, band, at)
         judge_doubted(tank, parameter, newest, band, told=told, at=at)
         judge_speed(tank, newest.believed, band, at)
-    judge_containers(tank, at, {parameter: n.believed for parameter, n in found.items() if n.believed}, bands)
-    judge_bottles(tank, at)
-    judge_foreseen(tank, bands, measures_of([tank]), at)
+    latest = {parameter: n.believed for parameter, n in found.items() if n.believed}
+    judge_containers(tank, channels, latest, bands, at)
+    judge_bottles(tank, measures, at)
+    judge_foreseen(tank, bands, measures, channels, at)
 
 
 def sweep(*, at: datetime) -> int:
