@@ -44,6 +44,8 @@ SENTENCES = {
     "band_low_under_high": ("high", _("High lies above low.")),
     "band_limit_under_low": ("alarm_low", _("The lower limit lies at low or under it.")),
     "band_limit_over_high": ("alarm_high", _("The upper limit lies at high or over it.")),
+    "band_deadband_sound": ("deadband", _("Nought or more.")),
+    "band_waits_a_day_at_most": ("wait_minutes", _("A day, 1440 minutes, at the most.")),
     "tank_test_once": ("parameter", _("This tank is tested for it already.")),
     "channel_number_once": ("number", _("This pump has a channel of this number already.")),
     "container_above_nought": ("container_ml", _("A container holds more than nought.")),

@@ -26,7 +26,8 @@ HELD = {
 
 class Band(models.Model):
     """The range a parameter should stay in for a tank, its alarm limits and its safe daily change; all in the
-    parameter's canonical unit. `unit` is the one shown for this tank."""
+    parameter's canonical unit. `unit` is the one shown for this tank. An instrument's value that was beyond a mark is back once it is inside
+    by `deadband` (None: two steps of its display), and beyond it once it has been so for `wait_minutes`."""
 
     tank = models.ForeignKey(Tank, on_delete=models.CASCADE, related_name="bands")
     parameter = models.CharField(max_length=30)
@@ -38,9 +39,15 @@ class Band(models.Model):
     alarm_high = models.FloatField(null=True, blank=True)
     max_rise_per_day = models.FloatField(null=True, blank=True)
     max_fall_per_day = models.FloatField(null=True, blank=True)
+    deadband = models.FloatField(null=True, blank=True)
+    wait_minutes = models.PositiveSmallIntegerField(default=0)
 
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                condition=Q(deadband__isnull=True) | Q(deadband__gte=0), name="band_deadband_sound"
+            ),
+            models.CheckConstraint(condition=Q(wait_minutes__lte=1440), name="band_waits_a_day_at_most"),
             models.UniqueConstraint(fields=["tank", "parameter"], name="band_once"),
             models.CheckConstraint(
                 condition=Q(low__isnull=True) | Q(high__isnull=True) | Q(low__lt=F("high")),

@@ -1,5 +1,7 @@
 """All bands of a tank on one page, each with what is usual for its water, kept by one save."""
 
+import re
+
 import pytest
 from django.test import Client as Browser
 
@@ -140,3 +142,25 @@ def test_the_page_asks_as_often_for_three_bands_as_for_one(count, django_assert_
 
     with django_assert_num_queries(4):
         assert browser.get(f"/tanks/{tank.pk}/bands/").status_code == 200
+
+
+def test_wait_and_deadband_are_typed_on_a_bands_own_page_and_refused_in_words():
+    band = make_band(make_tank())
+    browser = signed_in(make_owner())
+    table = browser.get(f"/tanks/{band.tank.pk}/bands/").content.decode()
+    (address,) = re.findall(r'href="([^"]*/band/[^"]*)"[^>]*>Wait and deadband', table)
+    whole = {
+        "parameter": "alkalinity",
+        "unit": "dKH",
+        "low": "7.2",
+        "high": "9",
+        "wait_minutes": "20",
+        "deadband": "0,15",
+    }
+
+    wrong = browser.post(address, {**whole, "deadband": "-1", "wait_minutes": "1441"}).content.decode()
+    assert "Nought or more." in wrong and "1440 minutes, at the most" in wrong
+
+    browser.post(address, whole)
+    band.refresh_from_db()
+    assert (band.deadband, band.wait_minutes) == (0.15, 20)

@@ -1,8 +1,9 @@
 """How fast a value moved over about a day, scatter taken off. Hours, values in one unit. No source: common practice."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from statistics import median
 
 FEWEST, ENDS = 6, 3
@@ -34,3 +35,16 @@ def pace(points: Sequence[tuple[float, float]]) -> Pace | None:
     steps = [abs(b - a) for (_g, a), (_h, b) in zip(points, points[1:], strict=False)]
     sure = max(0.0, abs(moved) - SCATTER * median(steps))
     return Pace(moved, hours, math.copysign(sure, moved) * 24 / hours)
+
+
+def began(rows: Sequence[tuple[datetime, float]], *, beyond: Callable[[float], bool]) -> datetime:
+    """When the run of values that are beyond, up to the last one, began; from (moment, value) in order of time. Raises ValueError where the last
+    one is not beyond, or there is none."""
+    first = None
+    for moment, value in reversed(rows):
+        if not beyond(value):
+            break
+        first = moment
+    if first is None:
+        raise ValueError("The last value is not beyond.")
+    return first

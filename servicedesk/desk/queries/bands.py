@@ -15,13 +15,15 @@ COLUMNS = LEVELS + CHANGES
 
 @dataclass(frozen=True)
 class BandRow:
-    """One parameter: the unit it is shown in, what is typed at the start and what is usual, both in that unit."""
+    """One parameter: the unit it is shown in, what is typed at the start and what is usual, both in that unit; `key` that of its band, where there is
+    one."""
 
     parameter: str
     name: str
     unit: str
     start: dict[str, str]
     usual: dict[str, str]
+    key: int | None = None
 
 
 def usual_bands(water_type: str) -> dict[str, dict[str, float]]:
@@ -65,6 +67,7 @@ def band_rows(tank: Tank) -> list[BandRow]:
                 unit,
                 _texts(known.key, start, unit),
                 _texts(known.key, beside, unit),
+                band.pk if band else None,
             )
         )
     return rows

@@ -24,7 +24,7 @@ def _shown(form: BandsForm, row: BandRow) -> dict[str, Any]:
         {"field": form[f"{row.parameter}-{c}"], "usual": row.usual.get(c, ""), "label": BAND_WORDS[c]}
         for c in COLUMNS
     ]
-    return {"name": row.name, "unit": unit_word(row.unit), "cells": cells}
+    return {"name": row.name, "unit": unit_word(row.unit), "key": row.key, "cells": cells}
 
 
 @login_required

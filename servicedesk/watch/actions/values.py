@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from clients.models import Equipment, Tank
 from servicedesk.core import units
 from servicedesk.core.tracking.habit import jumped
-from servicedesk.core.tracking.pace import Pace, pace
+from servicedesk.core.tracking.pace import Pace, began, pace
 from servicedesk.dispatch.queries import standing
 from servicedesk.dosing.choices import DoseKind
 from servicedesk.dosing.models import Dose
@@ -17,6 +17,7 @@ from servicedesk.watch.actions.rows import clear_attention, is_open, local, rais
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
 from servicedesk.watch.queries import Newest, harm_at, name_in_words, word_in
+from servicedesk.water.actions import touch
 from servicedesk.water.models import Band, Method, Reading
 from servicedesk.water.queries import ReadingValue, water_changes_of
 from servicedesk.web.prepared import MOMENT, NUMBER, Slot, prepared
@@ -77,6 +78,9 @@ def judge_value(tank: Tank, parameter: str, newest: Newest, band: Band, at: date
         if not (calmed and _older_than_row(believed, key)):
             clear_attention(key=key, at=at)
         return "in_band"
+    if _has_to_wait(key, believed, band, at):
+        touch(tank=tank, at=believed.at)  # looked at again, whether or not it sends anything more
+        return "in_band"
     sentence = _beside_mark(units.parameter(parameter).name, believed, band, word)
     if at - believed.at > RECENT:
         sentence += " " + _("Not tested since.")
@@ -85,7 +89,8 @@ def judge_value(tank: Tank, parameter: str, newest: Newest, band: Band, at: date
 
 
 DEADBAND_STEPS = 2
-"""An instrument's value is back only where it is inside by two steps of its display (common practice): else it would come and go."""
+"""An instrument's value is back only where it is inside by two steps of its display, unless its band says by how much (common practice): else
+it would come and go."""
 
 
 def _on_the_edge(key: str, value: ReadingValue, band: Band) -> bool:
@@ -100,8 +105,23 @@ def _on_the_edge(key: str, value: ReadingValue, band: Band) -> bool:
         "below_limit": band.alarm_low,
     }
     edge = edges.get(word or "")
-    step = Method.objects.values_list("resolution", flat=True).get(pk=value.method_id)
-    return edge is not None and abs(value.value - edge) < DEADBAND_STEPS * step
+    inside = band.deadband
+    if inside is None:
+        inside = DEADBAND_STEPS * Method.objects.values_list("resolution", flat=True).get(pk=value.method_id)
+    return edge is not None and abs(value.value - edge) < inside
+
+
+def _has_to_wait(key: str, value: ReadingValue, band: Band, at: datetime) -> bool:
+    """Whether an instrument has not been beyond its mark for as long as the band waits. What was said already waits for nothing, nor does a
+    test by hand."""
+    if value.equipment_id is None or not band.wait_minutes or is_open(key):
+        return False
+    begins = at - timedelta(minutes=band.wait_minutes)
+    before = list(_last_of(series=value.series_id, until=begins))[:1]
+    within = _day_of(series=value.series_id, since=begins, until=value.at)
+    side = word_in(value.value, band).removesuffix("_limit")
+    rows = sorted({*before, *within, (value.at, value.value)})
+    return began(rows, beyond=lambda number: word_in(number, band).removesuffix("_limit") == side) > begins
 
 
 def judge_doubted(tank: Tank, parameter: str, newest: Newest, band: Band, *, told: str, at: datetime) -> None:
