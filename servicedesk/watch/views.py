@@ -19,6 +19,7 @@ from servicedesk.staff.queries import business_zone, people
 from servicedesk.watch import actions
 from servicedesk.watch.models import Attention
 from servicedesk.watch.queries import alarms as ask
+from servicedesk.watch.queries.charts import chart_beside
 
 SHELVES = (
     (1, lazy("an hour")),
@@ -100,6 +101,7 @@ def _page(request: HttpRequest, row: Attention, **forms_: forms.Form) -> HttpRes
     now = timezone.now()
     context = {
         **_facts(row, now),
+        "chart": chart_beside(row, now=now, zone=business_zone()),
         "card": ask.first_hands(row),
         "steps": row.steps.select_related("by").order_by("at", "pk"),
         "act_form": forms_.get("act") or WordsForm(),

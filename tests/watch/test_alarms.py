@@ -16,7 +16,7 @@ from servicedesk.watch.queries import open_for
 from servicedesk.watch.queries.alarms import covers, first_hands, how_sure, is_stale, must_go, on_duty
 from servicedesk.web.facts import AddedOnly
 from tests.factories.people import make_business, make_owner, make_technician, make_user
-from tests.factories.tanks import make_instrument, make_tank
+from tests.factories.tanks import make_band, make_instrument, make_reading, make_tank
 
 pytestmark = pytest.mark.django_db
 NOON = datetime(2026, 6, 3, 12, 0, tzinfo=UTC)
@@ -384,6 +384,26 @@ def test_the_pages_walk_an_alarm_through_its_life(owner):
     for words in ("seen, Petra", "acted on, Petra", "handed on, Petra", "set aside, Petra", "cleared"):
         assert words in text
     assert "I have seen it" not in text
+
+
+def test_an_alarm_shows_what_led_to_it_and_a_cleared_one_no_today(owner):
+    from django.utils import timezone  # noqa: PLC0415
+
+    now, tank, eyes = timezone.now(), make_band(make_tank()).tank, browse(owner)
+    make_reading(tank, "8.1", at=now - 3 * HOUR)
+    make_reading(tank, "5.9", at=now - HOUR)
+    make_reading(tank, "7.7", at=now - timedelta(days=40))
+    row, other = alarm(at=now - HOUR, tank=tank), alarm(at=now - HOUR, tank=tank, key="sign:x", parameter="")
+
+    text = eyes.get(f"/alarms/{row.pk}/").content.decode()
+    assert "Alkalinity stood at 5.9 dKH" in text and ">today<" in text
+    assert "8.1" in text
+    assert "7.7" not in text
+
+    actions.clear_attention(key=row.key, at=now)
+    text = eyes.get(f"/alarms/{row.pk}/").content.decode()
+    assert "Alkalinity stood at 5.9 dKH" in text and ">today<" not in text
+    assert "stood at" not in eyes.get(f"/alarms/{other.pk}/").content.decode()
 
 
 def test_the_rota_is_own_data(owner):

@@ -15,11 +15,11 @@ from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartSeries
 from servicedesk.core.metrology.agreement import Agreement
 from servicedesk.core.metrology.drift import Followed, Pair, followed
 from servicedesk.core.metrology.uncertainty import Replicate, reference_value, tolerance
-from servicedesk.desk.queries.tank import MARKERS
 from servicedesk.dispatch.queries import standing
 from servicedesk.instruments.models import Calibration, Measure, ReagentLoad
 from servicedesk.instruments.queries import Standing, measured_by, standing_of, standings_of
 from servicedesk.visits.queries.sheet import REPLICATES_WITHIN
+from servicedesk.watch.queries.charts import MARKERS
 from servicedesk.water.choices import SourceKind
 from servicedesk.water.models import Method
 from servicedesk.water.queries import ReadingValue, readings_of, spec_of

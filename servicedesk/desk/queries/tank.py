@@ -3,7 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -14,14 +13,12 @@ from django.utils.translation import ngettext
 
 from clients.models import Equipment, Site, Tank
 from servicedesk.core import units
-from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartSeries, Marker
 from servicedesk.core.drawing.glyphs import glyph_of
 from servicedesk.core.drawing.levels import LevelRow
 from servicedesk.core.drawing.overlay import DayOverlay, days_of
 from servicedesk.core.tables import read_json
 from servicedesk.desk.queries.ahead import moment
 from servicedesk.dosing.queries import Settings, channels_of
-from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.queries import Standings, standing_of
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
@@ -29,31 +26,15 @@ from servicedesk.rounds.queries import next_visits_of
 from servicedesk.visits.models import Visit
 from servicedesk.visits.queries.pages import blank_row
 from servicedesk.watch.queries import word_in
+from servicedesk.watch.queries.charts import mover
 from servicedesk.water.choices import MethodKind
 from servicedesk.water.models import Band
-from servicedesk.water.queries import ReadingValue, readings_of, water_changes_of
+from servicedesk.water.queries import ReadingValue, readings_of
 
-MARKERS: dict[str, Marker] = {
-    "photometer": "photometer",
-    "kit": "titration",
-    "probe": "probe",
-    "titrator": "titrator",
-    "strip": "strip",
-    "laboratory": "laboratory",
-}
 SPANS = (7, 28, 84)
 SWINGING = ("ph", "dissolved_oxygen")
 """What swings by day and night, so that like hours are compared."""
 OVERLAY_DAYS, LEAST_A_DAY = 7, 4
-
-
-def _mover(band: Band) -> Any:
-    def moved(number: float | None) -> float | None:
-        if number is None:
-            return None
-        return units.from_canonical(parameter=band.parameter, value=number, unit=band.unit)
-
-    return moved
 
 
 def level_rows(
@@ -69,7 +50,7 @@ def level_rows(
 
 
 def _level(band: Band, value: ReadingValue | None, standings: Standings, zone: ZoneInfo) -> LevelRow:
-    parameter, moved = band.parameter, _mover(band)
+    parameter, moved = band.parameter, mover(band)
     row = replace(blank_row(parameter, band), url=f"?parameter={parameter}")
     if value is None:
         return row
@@ -84,56 +65,6 @@ def _level(band: Band, value: ReadingValue | None, standings: Standings, zone: Z
         state=glyph_of(word_in(value.value, band)),
         trust=str(standing.trust),
         trust_why=standing.why,
-    )
-
-
-Groups = dict[tuple[str, Marker], list[tuple[datetime, float]]]
-
-
-def _chart_title(band: Band, groups: Groups, now: datetime, zone: ZoneInfo) -> str:
-    """The chart's answer as a sentence: where the last value stood and when."""
-    name = units.parameter(band.parameter).name
-    last = max(((at, v) for points in groups.values() for at, v in points), default=None)
-    if last is None:
-        return _("%(name)s has not been measured in this time.") % {"name": name}
-    digits = units.decimals_in(parameter=band.parameter, unit=band.unit)
-    said = {
-        "name": name,
-        "value": f"{last[1]:.{digits}f} {units.unit_word(band.unit)}".strip(),
-        "when": moment(last[0], now=now, zone=zone),
-    }
-    return _("%(name)s stood at %(value)s, %(when)s.") % said
-
-
-def chart_of(
-    tank: Tank, band: Band, standings: Standings, *, days: int, now: datetime, zone: ZoneInfo
-) -> Chart:
-    """A parameter over time, each method by its marker, a doubted one named so in the key."""
-    since, moved = now - timedelta(days=days), _mover(band)
-    groups: Groups = {}
-    for row in readings_of(tank, parameter=band.parameter, since=since):
-        label = row.method_name
-        trust = standing_of(standings, row.equipment_id, band.parameter).trust
-        if trust != Trust.BELIEVED:
-            label = f"{label} ({trust.label})"
-        key = (label, MARKERS.get(row.kind, "probe"))
-        groups.setdefault(key, []).append((row.at, moved(row.value)))
-    return Chart(
-        title=_chart_title(band, groups, now, zone),
-        unit=units.unit_word(band.unit),
-        series=[
-            ChartSeries(label, marker, points, gap=timedelta(days=2 if marker == "titrator" else 9))
-            for (label, marker), points in sorted(groups.items(), key=lambda pair: -len(pair[1]))[:3]
-        ],
-        low=moved(band.low),
-        high=moved(band.high),
-        limit_low=moved(band.alarm_low),
-        limit_high=moved(band.alarm_high),
-        events=[ChartEvent(c.at, "change", f"{c.litres:g} L") for c in water_changes_of(tank, since)],
-        now=now,
-        start=since,
-        end=now + timedelta(days=max(1, days // 20)),
-        zone=zone,
     )
 
 
@@ -156,7 +87,7 @@ def overlays_of(
 
 
 def _overlay(band: Band, rows: list[ReadingValue], now: datetime, zone: ZoneInfo) -> DayOverlay | None:
-    moved, name = _mover(band), units.parameter(band.parameter).name
+    moved, name = mover(band), units.parameter(band.parameter).name
     days = days_of(((r.at, moved(r.value)) for r in rows), zone)
     if len(days) < 2 or len(rows) < LEAST_A_DAY * len(days):
         return None

@@ -29,7 +29,7 @@ from servicedesk.staff.queries import is_empty
 from servicedesk.stock.queries import short
 from servicedesk.supply.queries import kept, needs
 from servicedesk.upkeep.queries import overdue
-from servicedesk.watch.queries import looked, of_seen_tank
+from servicedesk.watch.queries import charts, looked, of_seen_tank
 from servicedesk.water.models import Band
 from servicedesk.water.queries import ReadingValue, bands_of, latest_of_series
 
@@ -106,7 +106,7 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
         "tank": row,
         "lead": one.lead_of(levels, attention[0].sentence if attention else ""),
         "levels": levels,
-        "chart": one.chart_of(row, bands[chosen], standings, days=days, now=now, zone=zone)
+        "chart": charts.chart_of(row, bands[chosen], standings, days=days, now=now, zone=zone)
         if chosen
         else None,
         "chosen": chosen,
