@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from servicedesk.instruments.models import Instrument
+from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.watch import actions
 from servicedesk.watch.models import Attention
 from tests.factories.tanks import (
@@ -14,6 +14,7 @@ from tests.factories.tanks import (
     make_channel,
     make_instrument,
     make_measure,
+    make_method,
     make_solution,
     make_tank,
     make_tank_test,
@@ -106,4 +107,18 @@ def test_a_top_up_is_not_tested_and_what_has_no_band_has_no_safe_change(tank):
     make_tank_test(tank, "magnesium")
     runs(magnesium, 500)
 
+    assert said(tank) == []
+
+
+def test_a_schedule_that_does_not_fit_the_day_is_said_until_it_does(tank):
+    instrument = make_instrument(tank)
+    often = make_measure(instrument, tests_per_day=48, minutes_per_test=20)
+    make_measure(
+        instrument, parameter="calcium", sent_name="ca", unit="mg/L", method=make_method("calcium"),
+        tests_per_day=24, minutes_per_test=25,
+    )  # fmt: skip
+    (sentence,) = said(tank)
+    assert "is set to test for 26 hours a day: some of its tests cannot be made." in sentence
+
+    Measure.objects.filter(pk=often.pk).update(minutes_per_test=17.5)  # 14 h and 10 h: just a day
     assert said(tank) == []

@@ -5,6 +5,7 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 
 from clients.models import Tank
+from clients.queries import name_beside_tank
 from servicedesk.core import units
 from servicedesk.dosing.models import Channel
 from servicedesk.dosing.queries import Settings
@@ -17,6 +18,7 @@ from servicedesk.water.models import Band, TankTest
 
 MORE_THAN_SAFE = 3.0
 """A tank uses up what it is given: said where, with nothing used up, it would rise three times faster than is safe (common practice)."""
+A_DAY_HOURS = 24.0
 WATER = "level"
 """What a top-up gives raises nothing that is tested."""
 
@@ -28,6 +30,9 @@ def judge_foreseen(
     channels = [channel for channel in channels if channel.solution.parameter != WATER]
     for instrument in {measure.instrument_id: measure.instrument for measure in measures}.values():
         _set_points(tank, instrument, channels, bands, at)
+        _day(
+            tank, instrument, [measure for measure in measures if measure.instrument_id == instrument.pk], at
+        )
     if not channels:
         return
     settings = Settings(channels, at)
@@ -86,6 +91,19 @@ def _set_points(
     _say(
         tank, key, words, parameter=band.parameter, why=_("Its set-points contradict the tank's band."), at=at
     )
+
+
+def _day(tank: Tank, instrument: Instrument, measures: list[Measure], at: datetime) -> None:
+    """Whether the tests that an instrument is set to make fit into a day: one after the other, as it has one hand (common practice)."""
+    key = f"day:{instrument.pk}"
+    hours = sum(measure.tests_per_day * measure.minutes_per_test for measure in measures) / 60
+    if hours <= A_DAY_HOURS:
+        clear_attention(key=key, at=at)
+        return
+    words = _("%(device)s is set to test for %(hours)s hours a day: some of its tests cannot be made.")
+    sentence = words % {"device": name_beside_tank(instrument.equipment), "hours": f"{hours:.0f}"}
+    why = _("Tests a day times minutes a test, one after the other.")
+    _say(tank, key, sentence, parameter="", why=why, at=at)
 
 
 def _too_much(tank: Tank, channel: Channel, settings: Settings, band: Band | None, at: datetime) -> None:
