@@ -16,6 +16,7 @@ from reports.models import Report
 from servicedesk.dispatch import jobs
 from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token, revoke_token
+from servicedesk.instruments.actions.deliveries import refuse
 from servicedesk.rounds.models import Move, Notice
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
@@ -73,6 +74,9 @@ class World:
         Report.objects.update(number=CANARY, sentence=CANARY)
         self.report = Report.objects.get()
         self.instrument = make_instrument(self.tank)
+        self.delivery = refuse(
+            instrument=self.instrument, body=CANARY.encode(), at=now, media_type="text/csv", reason=CANARY
+        )
         self.token_row, self.token = make_token(instrument=self.instrument, at=now, label=CANARY)
         self.item = make_item(name=f"{CANARY} supply")
         other = make_site()
@@ -90,6 +94,8 @@ class World:
             "desk:contact_link": self.contact.pk,
             "desk:token": self.instrument.pk,
             "desk:instrument_file": self.instrument.pk,
+            "desk:instrument_history": self.instrument.pk,
+            "desk:delivery": self.delivery.pk,
             "desk:instrument_address": self.instrument.pk,
             "desk:commissioning": self.instrument.pk,
             "desk:instrument": self.instrument.pk,

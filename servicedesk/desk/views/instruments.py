@@ -1,5 +1,6 @@
 """An instrument as the office keeps it: what it measures, and the passes by which it writes."""
 
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -11,6 +12,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
@@ -21,6 +23,7 @@ from servicedesk.core import units
 from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
 from servicedesk.desk.queries.held import waiting_for
+from servicedesk.desk.queries.lifeline import needs_of, timeline
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dispatch.queries import last_result
 from servicedesk.instruments.actions import (
@@ -32,11 +35,12 @@ from servicedesk.instruments.actions import (
     revoke_token,
     take_file,
 )
-from servicedesk.instruments.models import Instrument, Measure, Token
+from servicedesk.instruments.models import Delivery, Instrument, Measure, Token
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
-MOST_DELIVERIES, LARGEST = 20, 4 * 1024 * 1024
+MOST_DELIVERIES, MOST_ON_A_PAGE, MOST_MOMENTS = 5, 50, 12
+MOST_SHOWN, LARGEST = 20_000, 4 * 1024 * 1024
 
 
 class PassForm(forms.Form):
@@ -65,7 +69,7 @@ def _measured(row: Measure) -> dict[str, Any]:
 def _page(
     request: HttpRequest, row: Instrument, form: PassForm, files: FileForm | None = None
 ) -> HttpResponse:
-    now = timezone.now()
+    now, zone = timezone.now(), ZoneInfo(staff_of(request).zone)
     measures = row.measures.select_related("method", "reagent", "instrument__tank").order_by(
         "parameter", "pk"
     )
@@ -79,7 +83,9 @@ def _page(
         "passes": passes,
         "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
         "by_mail": address_of(row, mailbox_of(settings.IMAP)) if settings.IMAP else "",
-        "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
+        "beside": beside(measures, now=now, zone=zone),
+        "needs": needs_of(measures, now=now, zone=zone),
+        "moments": timeline(row, measures, until=now, most=MOST_MOMENTS),
     }
     return render(
         request, "desk/own_instrument.html", {**context, "form": form, "files": files or FileForm()}
@@ -105,6 +111,53 @@ def devices(request: HttpRequest) -> HttpResponse:
 @require_GET
 def instrument(request: HttpRequest, key: UUID) -> HttpResponse:
     return _page(request, instrument_for(staff_of(request), key), PassForm())
+
+
+def _before(text: str) -> datetime | None:
+    """The moment in an address; None for what is none."""
+    try:
+        found = parse_datetime(text)
+    except ValueError:  # well formed, and no day of any month
+        return None
+    return timezone.make_aware(found) if found and timezone.is_naive(found) else found
+
+
+@login_required
+@require_GET
+def history(request: HttpRequest, key: UUID) -> HttpResponse:
+    """All that happened to an instrument and all it delivered, newest first, a page at a time."""
+    row = instrument_for(staff_of(request), key)
+    until = _before(request.GET.get("before", "")) or timezone.now()
+    deliveries = list(
+        row.deliveries.filter(received_at__lt=until).defer("body").order_by("-received_at", "pk")[: MOST_ON_A_PAGE + 1]
+    )  # fmt: skip
+    more = deliveries[MOST_ON_A_PAGE - 1].received_at if len(deliveries) > MOST_ON_A_PAGE else None
+    measures = row.measures.order_by("parameter", "pk")
+    context = {
+        "instrument": row,
+        "deliveries": deliveries[:MOST_ON_A_PAGE],
+        "older": more.isoformat() if more else "",
+        "first": "before" not in request.GET,
+        "moments": timeline(row, measures, until=until, most=MOST_ON_A_PAGE),
+    }
+    return render(request, "desk/instrument_history.html", context)
+
+
+@login_required
+@require_GET
+def delivery(request: HttpRequest, key: UUID) -> HttpResponse:
+    """What came in one delivery, and what became of it."""
+    user = staff_of(request)
+    found = Delivery.objects.filter(pk=key).first()
+    if found is None:
+        raise Http404
+    context = {
+        "instrument": instrument_for(user, found.instrument_id),
+        "delivery": found,
+        "shown": found.body[:MOST_SHOWN],
+        "cut": len(found.body) > MOST_SHOWN,
+    }
+    return render(request, "desk/delivery.html", context)
 
 
 @login_required

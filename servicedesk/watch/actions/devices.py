@@ -167,7 +167,7 @@ def _say_sign(instrument: Instrument, kind: SignKind, said: Sign | None, at: dat
         site=instrument.tank.site,
         instrument=instrument,
         word="check",
-        sentence=_("%(device)s %(what)s.")
+        sentence=_("%(device)s: %(what)s.")
         % {"device": name_beside_tank(instrument.equipment), "what": kind.label},
         why=_("It says “%(text)s”, %(when)s.")
         % {"text": said.text or kind.label, "when": local(instrument.tank, said.at)},
