@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from django.db.models.functions import Lower
 
 from clients.choices import EquipmentKind, LivestockChange, SightReason, TankState, WaterType
+from servicedesk.staff.models import Skill
 from servicedesk.web.facts import Fact
 
 
@@ -73,6 +74,47 @@ class Site(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+def every_day() -> list[int]:
+    """All days of the week."""
+    return list(range(7))
+
+
+class SiteHours(models.Model):
+    """When one gets in on these weekdays (Monday is 0): several rows make several windows a day. Without any the site's own hours hold, on
+    every day."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="hours")
+    weekdays = models.JSONField(default=every_day)
+    opens = models.TimeField()
+    closes = models.TimeField()
+    retired_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(opens__lt=F("closes")), name="site_hours_in_order")]
+
+    def __str__(self) -> str:
+        return f"{self.opens:%H:%M}–{self.closes:%H:%M}"
+
+
+class SiteClosed(models.Model):
+    """Days on which nobody gets in."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="closed_days")
+    from_on = models.DateField()
+    until_on = models.DateField()
+    why = models.CharField(max_length=100, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(from_on__lte=F("until_on")), name="site_closed_in_order")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.from_on} {self.until_on}"
 
 
 class KeyLook(models.Model):
@@ -193,7 +235,8 @@ class Equipment(models.Model):
 
 
 class ServicePlan(models.Model):
-    """What was sold: a visit every so many weeks to these tanks of a site, with a tolerance in days."""
+    """What was sold: a visit every so many weeks to these tanks of a site, with a tolerance in days; on a second weekday too, where it is twice a
+    week. `people` have to be there at once, and each of `skills` has to be among what they can do."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="plans")
@@ -201,6 +244,9 @@ class ServicePlan(models.Model):
     name = models.CharField(max_length=80)
     every_weeks = models.PositiveIntegerField(default=2)
     weekday = models.PositiveSmallIntegerField(default=0)
+    second_weekday = models.PositiveSmallIntegerField(null=True, blank=True)
+    people = models.PositiveSmallIntegerField(default=1)
+    skills = models.ManyToManyField(Skill, blank=True, related_name="plans")
     tolerance_days = models.PositiveSmallIntegerField(default=1)
     minutes = models.PositiveIntegerField(default=45)
     preferred_time = models.TimeField(null=True, blank=True)
@@ -215,6 +261,12 @@ class ServicePlan(models.Model):
         constraints = [
             models.CheckConstraint(condition=Q(every_weeks__gte=1), name="plan_every_week_or_more"),
             models.CheckConstraint(condition=Q(weekday__lte=6), name="plan_weekday_known"),
+            models.CheckConstraint(
+                condition=Q(second_weekday__isnull=True)
+                | (Q(second_weekday__lte=6) & ~Q(second_weekday=F("weekday"))),
+                name="plan_second_weekday_another",
+            ),
+            models.CheckConstraint(condition=Q(people__gte=1, people__lte=2), name="plan_one_or_two_people"),
             models.UniqueConstraint(fields=["site", "name"], name="plan_name_once_per_site"),
         ]
 

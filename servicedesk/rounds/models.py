@@ -93,6 +93,32 @@ class Stop(models.Model):
         return list(self.due_visit.tanks.order_by("order", "pk"))
 
 
+class Pin(models.Model):
+    """A person decided something about a visit that planning keeps: by whom it is made, on which day, at what time; each as far as it is said."""
+
+    due_visit = models.OneToOneField(DueVisit, on_delete=models.CASCADE, primary_key=True, related_name="pin")
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    day = models.DateField(null=True, blank=True)
+    at = models.TimeField(null=True, blank=True)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    made_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(technician__isnull=False) | Q(day__isnull=False), name="pin_says_something"
+            ),
+            models.CheckConstraint(
+                condition=Q(at__isnull=True) | Q(day__isnull=False), name="pin_time_has_a_day"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.due_visit_id}"
+
+
 class Move(models.Model):
     """The office put a visit on a technician's day, or moved it. It holds at once, or, where a round has already begun,
     when the technicians concerned have accepted. `from_…` is where it stood before, if it stood anywhere; `off` takes

@@ -22,3 +22,10 @@ class Light(TextChoices):
 class Hand(TextChoices):
     RIGHT = "right", _("right-handed")
     LEFT = "left", _("left-handed")
+
+
+class StartsAt(TextChoices):
+    """Where a technician's day begins or ends."""
+
+    HOME = "home", _("at home")
+    STORE = "store", _("at the store")

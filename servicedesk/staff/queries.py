@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 
 from servicedesk.staff.choices import Role
-from servicedesk.staff.models import Business, User
+from servicedesk.staff.models import Business, Skill, User
 from servicedesk.web.memo import once
 
 
@@ -38,4 +38,13 @@ def technicians() -> list[User]:
 def people() -> list[User]:
     """Everybody of the business, those who left last."""
     roles = [Role.OWNER, Role.OFFICE, Role.TECHNICIAN]
-    return list(User.objects.filter(role__in=roles).order_by("-is_active", "name", "pk"))
+    return list(
+        User.objects.filter(role__in=roles).order_by("-is_active", "name", "pk").select_related("working")
+    )
+
+
+def skills_in_use() -> list[Skill]:
+    """What not everybody may or can do, with those who can."""
+    return list(
+        Skill.objects.filter(retired_on__isnull=True).prefetch_related("held_by__person").order_by("name")
+    )

@@ -123,7 +123,8 @@ def _person(key: UUID) -> User:
 @login_required
 def people(request: HttpRequest) -> HttpResponse:
     owner_only(request)
-    return render(request, "staff/people.html", {"people": queries.people()})
+    skills = queries.skills_in_use()
+    return render(request, "staff/people.html", {"people": queries.people(), "skills": skills})
 
 
 @login_required

@@ -52,7 +52,8 @@ class Lot(models.Model):
 
 
 class Place(models.Model):
-    """A store or a van. A van may have a keeper: the technician who counts it."""
+    """A store or a van. A van may have a keeper: the technician who counts it. What a van takes: mixed water in litres, weight in kilograms, boxes;
+    where a store stands, in degrees."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=60, unique=True)
@@ -60,6 +61,20 @@ class Place(models.Model):
     keeper = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="keeps"
     )
+    water_l = models.PositiveIntegerField(null=True, blank=True)
+    most_kg = models.PositiveIntegerField(null=True, blank=True)
+    boxes = models.PositiveIntegerField(null=True, blank=True)
+    lat = models.FloatField(null=True, blank=True)
+    lon = models.FloatField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(lat__isnull=True, lon__isnull=True)
+                | Q(lat__isnull=False, lon__isnull=False, lat__range=(-90, 90), lon__range=(-180, 180)),
+                name="place_stands_somewhere",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name

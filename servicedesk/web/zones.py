@@ -1,11 +1,13 @@
 """Times are stored in UTC and shown in the business's zone."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.dates import WEEKDAYS
+from django.utils.translation import gettext as _
 
 
 def day_of(moment: datetime) -> date:
@@ -24,3 +26,9 @@ class BusinessZone:
         name = getattr(user, "zone", "") if user.is_authenticated else ""
         with timezone.override(ZoneInfo(name or "UTC")):
             return self.get_response(request)
+
+
+def days_in_words(weekdays: Collection[int]) -> str:
+    """Days of the week (Monday is 0) in words."""
+    names = [str(name) for number, name in WEEKDAYS.items() if number in weekdays]
+    return _("every day") if len(names) == len(WEEKDAYS) else ", ".join(names) or _("on no day")

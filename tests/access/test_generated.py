@@ -92,7 +92,7 @@ class Doors:
         self.rows = [
             ("tank", tank.pk), ("site", site.pk), ("client", site.client_id), ("item", world.item.pk),
             ("animals", world.fish.pk), ("contact", world.contact.pk), ("instrument", world.instrument.pk),
-            ("measure", measure.pk), ("sign", uuid.uuid4()), ("duty", uuid.uuid4()), ("gateway", uuid.uuid4()), ("reach", uuid.uuid4()), ("channel", self.sound["channel"]), ("method", self.sound["method"]),
+            ("measure", measure.pk), ("sign", uuid.uuid4()), ("duty", uuid.uuid4()), ("gateway", uuid.uuid4()), ("working", uuid.uuid4()), ("skill", uuid.uuid4()), ("hours", uuid.uuid4()), ("closed", uuid.uuid4()), ("reach", uuid.uuid4()), ("channel", self.sound["channel"]), ("method", self.sound["method"]),
             ("plan", make_plan(site, tank).pk), ("place", make_place().pk), ("zz", uuid.uuid4()),
             *(("band", row.pk) for row in tank.bands.all()), *(("equipment", row.pk) for row in tank.equipment.all()),
         ]  # fmt: skip

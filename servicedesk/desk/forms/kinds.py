@@ -6,10 +6,22 @@ from typing import Any
 from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
-from clients.models import Client, Contact, Equipment, Livestock, ServicePlan, Site, Tank, TankStateRow
+from clients.models import (
+    Client,
+    Contact,
+    Equipment,
+    Livestock,
+    ServicePlan,
+    Site,
+    SiteClosed,
+    SiteHours,
+    Tank,
+    TankStateRow,
+)
 from servicedesk.dispatch.models import Gateway
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Candidate, Instrument, Measure, SentDose, SentSign
+from servicedesk.staff.models import Skill, Working
 from servicedesk.stock.models import Item, Lot, Place
 from servicedesk.upkeep.models import TaskRule
 from servicedesk.watch.models import Away, Duty, Reach
@@ -47,7 +59,7 @@ KINDS = {
             "plan",
             _("Service plan"),
             ServicePlan,
-            ("name", "tanks", "every_weeks", "weekday", "tolerance_days", "minutes", "preferred_time", "technician", "price", "starts_on", "ends_on"),
+            ("name", "tanks", "every_weeks", "weekday", "second_weekday", "tolerance_days", "minutes", "people", "skills", "preferred_time", "technician", "price", "starts_on", "ends_on"),
             "site",
             ("price",),
         ),
@@ -66,7 +78,11 @@ KINDS = {
         Kind("gateway", _("Gateway"), Gateway, ("name", "url", "body", "template", "header", "signing_key"), "", ("url", "header", "signing_key")),
         Kind("reach", _("Way to reach somebody"), Reach, ("person", "gateway", "reached_at", "told_of")),
         Kind("item", _("Supply"), Item, ("name", "kind", "unit", "pack_size", "price_per_pack", "lead_days", "supplier", "shelf"), "", ("price_per_pack",)),
-        Kind("place", _("Store or van"), Place, ("name", "kind", "keeper")),
+        Kind("place", _("Store or van"), Place, ("name", "kind", "keeper", "water_l", "most_kg", "boxes", "lat", "lon")),
+        Kind("hours", _("Hours of access"), SiteHours, ("weekdays", "opens", "closes"), "site"),
+        Kind("closed", _("Closed days"), SiteClosed, ("from_on", "until_on", "why"), "site"),
+        Kind("skill", _("Skill"), Skill, ("name",)),
+        Kind("working", _("How a technician works"), Working, ("weekdays", "shift_begins", "shift_ends", "lunch_minutes", "lunch_from", "lunch_until", "overtime_minutes", "overtime_price", "begins_at", "ends_at", "home_lat", "home_lon", "skills"), "person", ("overtime_price", "home_lat", "home_lon")),
         Kind("lot", _("Lot"), Lot, ("code", "expires_on", "opened_on"), "item"),
         Kind("solution", _("Dosing solution"), Solution, ("parameter", "per_ml", "per_ml_u_rel", "composition"), "item"),
         Kind("water", _("Water for changes"), ChangeWater, ("name", "kind", "usual", "tested_on", "salinity", "alkalinity_dkh", "general_hardness_dgh", "calcium_mg_l", "magnesium_mg_l", "nitrate_mg_l")),
@@ -128,6 +144,23 @@ LABELS: dict[str, Any] = {
     "max_fall_per_day": _("Most it may fall a day"),
     "deadband": _("An instrument is back once it is inside by"),
     "wait_minutes": _("An instrument has to be beyond for so many minutes before it counts"),
+    "second_weekday": _("And on a second day of the week"),
+    "people": _("People at once, one or two"),
+    "skills": _("What has to be among their skills"),
+    "water_l": _("A van: mixed water it takes, L"),
+    "most_kg": _("A van: weight it takes, kg"),
+    "boxes": _("A van: boxes it takes"),
+    "shift_begins": _("The shift begins"),
+    "shift_ends": _("The shift ends"),
+    "lunch_minutes": _("Minutes of lunch"),
+    "lunch_from": _("Lunch begins from"),
+    "lunch_until": _("Lunch begins until"),
+    "overtime_minutes": _("Most overtime a day, minutes"),
+    "overtime_price": _("Price of an hour of overtime"),
+    "begins_at": _("The day begins"),
+    "ends_at": _("The day ends"),
+    "home_lat": _("Home: latitude"),
+    "home_lon": _("Home: longitude"),
     "gets_reports": _("Gets the reports by mail"),
     "lat": _("Latitude"),
     "lon": _("Longitude"),

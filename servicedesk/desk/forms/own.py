@@ -143,7 +143,12 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
             )
         if name == "weekday":
             fields[name] = forms.TypedChoiceField(label=LABELS["weekday"], choices=WEEKDAYS, coerce=int)
-    for name, most in (("lat", 90), ("lon", 180)):
+        if name == "second_weekday":
+            none = ("", _("none: once a week or less often"))
+            fields[name] = forms.TypedChoiceField(
+                label=LABELS[name], choices=[none, *WEEKDAYS], coerce=int, required=False, empty_value=None
+            )
+    for name, most in (("lat", 90), ("lon", 180), ("home_lat", 90), ("home_lon", 180)):
         if name in fields:
             fields[name].validators += [MinValueValidator(-most), MaxValueValidator(most)]
     for name in ("technician", "keeper"):

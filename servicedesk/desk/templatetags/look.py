@@ -32,6 +32,7 @@ from servicedesk.core.drawing.spark import spark_svg
 from servicedesk.core.drawing.strip import DayStrip, StripStop, strip_svg
 from servicedesk.instruments.choices import Trust
 from servicedesk.stock.queries import amount_words
+from servicedesk.web.zones import days_in_words
 
 register = template.Library()
 
@@ -94,6 +95,12 @@ def glyph(state: str, size: str = "") -> SafeString:
         cls,
         address,
     )
+
+
+@register.filter
+def weekdays(days: list[int]) -> str:
+    """``{{ row.weekdays|weekdays }}``: days of the week in words."""
+    return days_in_words(days)
 
 
 @register.filter

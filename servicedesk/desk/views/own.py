@@ -31,6 +31,7 @@ from servicedesk.dosing.models import Channel, Solution
 from servicedesk.instruments.models import Candidate, Instrument, Measure, SentDose, SentSign
 from servicedesk.staff.actions import NotChanged, NotHired, send_link
 from servicedesk.staff.forms import PasswordOrLinkForm
+from servicedesk.staff.models import Skill, Working
 from servicedesk.staff.queries import business
 from servicedesk.stock.choices import ItemKind
 from servicedesk.stock.models import Item
@@ -79,6 +80,8 @@ def _home(row: Model | None) -> str:
         return f"/supplies/{row.pk}/"
     if isinstance(row, Solution):
         return f"/supplies/{row.item_id}/"
+    if isinstance(row, Working | Skill):
+        return reverse("staff:people")
     if isinstance(row, Duty | Away | Gateway | Reach):
         return "/rota/"
     if isinstance(row, Instrument | Measure | SentSign | SentDose):
@@ -183,8 +186,10 @@ def client(request: HttpRequest, key: str) -> HttpResponse:
             "site": site,
             "lines": [line for line in lines if line.tank.site_id == site.pk],
             "old": [tank for tank in tanks if tank.site_id == site.pk and tank.retired_on],
+            "hours": [row for row in site.hours.all() if row.retired_on is None],
+            "closed": [row for row in site.closed_days.all() if row.until_on >= day_of(now)],
         }
-        for site in row.sites.order_by("name").prefetch_related("equipment", "plans")
+        for site in row.sites.order_by("name").prefetch_related("equipment", "plans", "hours", "closed_days")
     ]
     context = {
         "client": row,

@@ -12,19 +12,18 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from servicedesk.desk.forms.own import WEEKDAYS
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dispatch.actions import post
 from servicedesk.dispatch.models import Gateway
 from servicedesk.staff.queries import business_zone
 from servicedesk.watch.models import Away, Duty, Reach
 from servicedesk.watch.queries.alarms import on_duty
+from servicedesk.web.zones import days_in_words
 
 
 def _when(row: Duty) -> str:
     """Days and hours of a line, in words."""
-    names = [str(name) for number, name in WEEKDAYS if number in row.weekdays]
-    days = _("every day") if len(names) == len(WEEKDAYS) else ", ".join(names) or _("on no day")
+    days = days_in_words(row.weekdays)
     if row.begins == row.ends:
         return _("%(days)s, all day") % {"days": days}
     hours = {"days": days, "a": f"{row.begins:%H:%M}", "b": f"{row.ends:%H:%M}"}

@@ -2,6 +2,7 @@
 
 from servicedesk.rounds.actions.news import arrive, call_off, leave
 from servicedesk.rounds.actions.notes import NotNoted, write_note
+from servicedesk.rounds.actions.pins import pin, unpin
 from servicedesk.rounds.actions.placing import accept, place, take_off
 from servicedesk.rounds.actions.planning import (
     NotPlanned,
@@ -18,11 +19,13 @@ __all__ = [
     "arrive",
     "call_off",
     "leave",
+    "pin",
     "owe_call_out",
     "owe_visits",
     "place",
     "plan_simply",
     "put_on_round",
     "take_off",
+    "unpin",
     "write_note",
 ]

@@ -23,16 +23,21 @@ class NotPlanned(Exception):
 
 
 def _windows(plan: ServicePlan, first: date, last: date) -> list[Window]:
-    rule = Rule(
-        every_n=plan.every_weeks,
-        unit="weeks",
-        anchor=plan.starts_on,
-        weekday=plan.weekday,
-        before_days=plan.tolerance_days,
-        after_days=plan.tolerance_days,
-    )
+    """When a plan owes a visit in these days, both of its weekdays in order of time."""
     end = min(last, plan.ends_on) if plan.ends_on else last
-    return occurrences(rule, max(first, plan.starts_on), end)
+    weekdays = [plan.weekday] if plan.second_weekday is None else [plan.weekday, plan.second_weekday]
+    found: list[Window] = []
+    for weekday in weekdays:
+        rule = Rule(
+            every_n=plan.every_weeks,
+            unit="weeks",
+            anchor=plan.starts_on,
+            weekday=weekday,
+            before_days=plan.tolerance_days,
+            after_days=plan.tolerance_days,
+        )
+        found += occurrences(rule, max(first, plan.starts_on), end)
+    return sorted(found, key=lambda window: window.due)
 
 
 def _owe(
