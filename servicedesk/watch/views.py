@@ -205,6 +205,13 @@ class BrowserForm(forms.Form):
     p256dh = forms.CharField(widget=forms.HiddenInput, max_length=200)
     auth = forms.CharField(widget=forms.HiddenInput, max_length=200)
 
+    def clean(self) -> dict[str, Any]:
+        if {"endpoint", "p256dh", "auth"} & set(self.errors):  # hidden: its own sentence would stand nowhere
+            raise forms.ValidationError(
+                lazy("This browser did not say how it is reached. Load the page again, then try once more.")
+            )
+        return self.cleaned_data
+
 
 class ToldForm(forms.Form):
     told_of = forms.TypedChoiceField(choices=Told.choices, coerce=int)
