@@ -38,13 +38,14 @@ class NotFetched(Exception):
 
 @dataclass(frozen=True)
 class Where:
-    """Which addresses may be asked: `hosts` (None is any), `private` ones, `plain` http beside https, `ports` (none named is any); the
-    settings' names for the sentence."""
+    """Which addresses may be asked: `hosts` (None is any; “.example.net” is whatever is below it), `private` ones or those of the hosts
+    `inside`, `plain` http beside https, `ports` (none named is any); the settings' names for the sentence."""
 
     hosts: Collection[str] | None
     private: bool
     plain: bool
     ports: Collection[int] = ()
+    inside: Collection[str] = ()
     hosts_set_by: str = "TANKROUND_PULL_HOSTS"
     private_set_by: str = "TANKROUND_PULL_PRIVATE"
 
@@ -55,11 +56,15 @@ def pulled() -> Where:
 
 
 def pushed() -> Where:
-    """Addresses that a browser named: push services. Only https; hosts that the installation names, and these may be inside the house; where
-    it names none, any public one at its usual port."""
+    """Addresses that a browser named: push services. Only https; hosts that the installation names, and one named in full may be inside the
+    house; where it names none, any public one at its usual port."""
     name = "TANKROUND_PUSH_HOSTS"
     hosts = settings.PUSH_HOSTS
-    return Where(hosts or None, bool(hosts), False, () if hosts else (443,), name, name)
+    return Where(hosts or None, False, False, () if hosts else (443,), hosts, name, name)
+
+
+def _is_named(host: str, hosts: Collection[str]) -> bool:
+    return host in hosts or any(name.startswith(".") and host.endswith(name) for name in hosts)
 
 
 def _is_private(address: str) -> bool:
@@ -77,7 +82,7 @@ def allowed(url: str, where: Where) -> tuple[str, int, str, bool]:
     if parts.scheme not in schemes or not host or parts.username or parts.password:
         begins = " or ".join(f"{scheme}://" for scheme in schemes)
         raise NotFetched(f"An address begins with {begins} and names no user.")
-    if where.hosts is not None and host.lower() not in where.hosts:
+    if where.hosts is not None and not _is_named(host, where.hosts):
         raise NotFetched(f"“{host[:80]}” is not among the hosts that may be asked ({where.hosts_set_by}).")
     secure = parts.scheme == "https"
     port = port or (443 if secure else 80)
@@ -97,7 +102,7 @@ def checked(url: str, where: Where) -> tuple[str, int, str, bool, str]:
     except (OSError, UnicodeError):
         raise NotFetched(f"“{host[:80]}” has no address.", passing=True) from None
     addresses = [str(entry[4][0]) for entry in known]
-    if not where.private and any(_is_private(text) for text in addresses):
+    if not where.private and host not in where.inside and any(_is_private(text) for text in addresses):
         words = f"“{host[:80]}” is a private address, and those are not asked ({where.private_set_by})."
         raise NotFetched(words)
     return host, port, path, secure, addresses[0]

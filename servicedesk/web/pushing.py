@@ -110,11 +110,17 @@ def sealed(
     return coded(plain, secret=secret, salt=salt or secrets.token_bytes(SALT), key_id=public_of(ours))
 
 
+def origin_of(endpoint: str) -> str:
+    """Scheme, host and a port that is not the usual one (RFC 6454, 6.2)."""
+    parts = urlsplit(endpoint)
+    host = f"[{parts.hostname}]" if ":" in (parts.hostname or "") else parts.hostname
+    return f"https://{host}" + ("" if parts.port in (None, 443) else f":{parts.port}")
+
+
 def signed_word(endpoint: str, *, key: ec.EllipticCurvePrivateKey, contact: str, at: datetime) -> str:
     """The header Authorization (RFC 8292, 2 and 3): for the push service's origin, until in twelve hours, whom it may write to."""
-    parts = urlsplit(endpoint)
     claims = {
-        "aud": f"{parts.scheme}://{parts.netloc}",
+        "aud": origin_of(endpoint),
         "exp": int((at + SIGNED_FOR).timestamp()),
         "sub": contact,
     }

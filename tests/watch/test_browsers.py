@@ -277,7 +277,7 @@ def test_the_page_turns_on_tries_chooses_and_turns_off(page, ida):
     assert page.post("/alarms/browsers/on/", said())["Location"] == "/alarms/browsers/"
     row = OwnBrowser.objects.get()
     text = text_of(page.get("/alarms/browsers/"))
-    for words in ("telephone", "Only what cannot wait.", "nothing was sent there yet", "Tell of every alarm"):
+    for words in ("telephone", "Only what cannot wait.", "it has shown nothing yet", "Tell of every alarm"):
         assert words in text
     for secret in (row.subscription.endpoint, row.subscription.p256dh, row.subscription.auth):
         assert secret not in text

@@ -139,6 +139,18 @@ def test_the_signed_word_says_for_whom_until_when_and_who():
     assert signer == PAIR["once_public"]
 
 
+@pytest.mark.parametrize(
+    ("endpoint", "origin"),
+    [
+        ("https://Push.Example.net:443/p?x", "https://push.example.net"),
+        ("https://push.example.net:8443/p", "https://push.example.net:8443"),
+        ("https://[2001:db8::1]/p", "https://[2001:db8::1]"),
+    ],
+)
+def test_the_origin_is_written_as_a_push_service_writes_it(endpoint, origin):
+    assert pushing.origin_of(endpoint) == origin
+
+
 def test_a_signed_word_of_another_key_is_seen():
     word = pushing.signed_word(
         ENDPOINT, key=pushing.key_of(PAIR["once_private"]), contact="mailto:a@b", at=NOON
@@ -243,7 +255,16 @@ def test_hosts_of_push_services_may_be_narrowed(settings):
     settings.PUSH_HOSTS = {"push.example.org"}
     with pytest.raises(NotFetched, match="TANKROUND_PUSH_HOSTS"):
         fetching.allowed("https://push.example.net/p", fetching.pushed())
-    assert fetching.allowed("https://push.example.org:8443/p", fetching.pushed())[1] == 8443
+    assert fetching.allowed("https://Push.example.org:8443/p", fetching.pushed())[1] == 8443
+    settings.PUSH_HOSTS = {".example.org"}
+    assert fetching.allowed("https://a.push.example.org/p", fetching.pushed())[0] == "a.push.example.org"
+    for other in (
+        "https://example.org/p",
+        "https://badexample.org/p",
+        "https://a.example.org.evil.example/p",
+    ):
+        with pytest.raises(NotFetched, match="TANKROUND_PUSH_HOSTS"):
+            fetching.allowed(other, fetching.pushed())
 
 
 @pytest.mark.parametrize(
@@ -256,7 +277,9 @@ def test_a_push_service_inside_the_house_is_not_asked(monkeypatch, settings, add
     known = [(2, 1, 6, "", ("8.8.8.8", 443)), (2, 1, 6, "", (address, 443))]
     monkeypatch.setattr(fetching.socket, "getaddrinfo", lambda *given, **more: known)
 
-    with pytest.raises(NotFetched, match="private address"):
-        fetching.checked("https://push.example.net/p", fetching.pushed())
+    for hosts in (set(), {".example.net"}):
+        settings.PUSH_HOSTS = hosts
+        with pytest.raises(NotFetched, match="private address"):
+            fetching.checked("https://push.example.net/p", fetching.pushed())
     settings.PUSH_HOSTS = {"push.example.net"}
     assert fetching.checked("https://push.example.net/p", fetching.pushed())[4] == "8.8.8.8"

@@ -1,10 +1,10 @@
 // One's own browsers that show alarms: turns this one on and off, and says which line is this one. The forms are what is sent;
 // without this the page says that turning on needs it, and turning off works.
 const page = document.querySelector("[data-browsers]");
-const form = page.querySelector("[data-turn-on]");
+const form = document.querySelector("[data-turn-on]");
 
 function show(state) {
-  for (const part of page.querySelectorAll("[data-when]")) part.hidden = !part.dataset.when.split(" ").includes(state);
+  for (const part of document.querySelectorAll("[data-when]")) part.hidden = !part.dataset.when.split(" ").includes(state);
 }
 
 function octetsOf(text) {
@@ -27,7 +27,7 @@ async function known() {
 }
 
 async function lineOf(subscription) {
-  return page.querySelector(`[data-mark="${await markOf(subscription.endpoint)}"]`);
+  return document.querySelector(`[data-mark="${await markOf(subscription.endpoint)}"]`);
 }
 
 function isOurs(subscription) {
@@ -91,6 +91,6 @@ async function turnOff(event) {
 
 form.addEventListener("submit", turnOn);
 if ("serviceWorker" in navigator) {
-  for (const off of page.querySelectorAll("[data-turn-off]")) off.addEventListener("submit", turnOff);
+  for (const off of document.querySelectorAll("[data-turn-off]")) off.addEventListener("submit", turnOff);
 }
 look();
