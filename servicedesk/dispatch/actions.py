@@ -281,9 +281,9 @@ def end_subscription(*, subscription_id: uuid.UUID, at: datetime) -> bool:
 @transaction.atomic
 def message_gone(*, message: Message, at: datetime, error: str) -> None:
     """The browser that it was for takes no more (RFC 8030, 7.3: 404; 410 likewise): neither this message nor another is sent there."""
+    assert message.subscription_id is not None  # only a browser takes no more
     message_refused(message=message, at=at, error=error, again=False)
-    if message.subscription_id is not None:
-        end_subscription(subscription_id=message.subscription_id, at=at)
+    end_subscription(subscription_id=message.subscription_id, at=at)
 
 
 @transaction.atomic

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from servicedesk.dispatch import actions, jobs, queries
 from servicedesk.dispatch.actions import NotSubscribed, post, subscribe
-from servicedesk.dispatch.models import Message, Subscription
+from servicedesk.dispatch.models import Gateway, Message, Subscription
 from servicedesk.dispatch.queries import refusal_words
 from servicedesk.web import pushing
 from servicedesk.web.faults import fault_point
@@ -316,12 +316,13 @@ def test_the_table_holds_no_message_of_two_ways(keys):
         Message.objects.filter(pk=row.pk).update(channel="mail")
 
 
-def test_a_gateway_that_says_gone_ends_no_browser(settings, service):
-    """Only a push service's word ends a browser; a message of another way has none to end."""
-    row = post(key="a", recipient="a@example.org", subject="s", text="t", at=NOON)
-    mine = actions.claim_message(message_id=row.pk, at=NOON)
+def test_a_gateway_that_says_gone_is_a_gateway_that_did_not_take_it(settings, service):
+    settings.PULL_HOSTS, settings.PULL_PRIVATE, service.status = {"localhost"}, True, 410
+    gateway = Gateway.objects.create(name="Words", url=f"{service.url}/take", template='{"to": "{subject}"}')
+    row = post(key="a", recipient="x", subject="s", text="t", at=NOON, gateway=gateway)
 
-    actions.message_gone(message=mine, at=NOON, error="410")
+    jobs.deliver(str(row.pk))
 
     row.refresh_from_db()
-    assert (row.state, Subscription.objects.count()) == ("failed", 0)
+    assert (row.state, len(service.got), queries.trouble()["mail"]) == ("failed", 1, 1)
+    assert refusal_words(row.error).startswith("The gateway did not take it.")

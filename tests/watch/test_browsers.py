@@ -301,7 +301,8 @@ def test_the_page_says_when_it_worked_what_went_wrong_and_what_is_gone(page, ida
     Subscription.objects.filter(pk=worked.subscription_id).update(last_ok_at=NOON)
     for row in (worked, refused):
         actions.try_browser(browser=row, at=NOON)
-    Message.objects.filter(subscription=worked.subscription).update(state="sent", sent_at=NOON)
+    twice = {"state": "sent", "sent_at": NOON, "error": "The sender vanished while sending."}
+    Message.objects.filter(subscription=worked.subscription).update(**twice)
     Message.objects.filter(subscription=refused.subscription).update(state="failed", error="PUSH 413: no")
     dispatch.end_subscription(subscription_id=gone.subscription_id, at=NOON)
 
@@ -311,6 +312,7 @@ def test_the_page_says_when_it_worked_what_went_wrong_and_what_is_gone(page, ida
     assert text.count("The push service found it too long.") == 1
     assert text.count("It shows no more alarms since 3 Jun, 13:00") == 1
     assert text.count("Take from the list") == 1
+    assert text.count("Not sent") == 2, "the refused one and the one that is gone"
     answer = page.post(f"/alarms/browsers/{gone.pk}/trial/", follow=True)
     assert "takes no more alarms" in text_of(answer)
 

@@ -253,8 +253,9 @@ def test_hosts_of_push_services_may_be_narrowed(settings):
     assert fetching.allowed("https://push.example.net/p", fetching.pushed())[0] == "push.example.net"
 
     settings.PUSH_HOSTS = {"push.example.org"}
-    with pytest.raises(NotFetched, match="TANKROUND_PUSH_HOSTS"):
-        fetching.allowed("https://push.example.net/p", fetching.pushed())
+    for other in ("push.example.net", "a.push.example.org", "evilpush.example.org", "example.org"):
+        with pytest.raises(NotFetched, match="TANKROUND_PUSH_HOSTS"):
+            fetching.allowed(f"https://{other}/p", fetching.pushed())
     assert fetching.allowed("https://Push.example.org:8443/p", fetching.pushed())[1] == 8443
     settings.PUSH_HOSTS = {".example.org"}
     assert fetching.allowed("https://a.push.example.org/p", fetching.pushed())[0] == "a.push.example.org"
