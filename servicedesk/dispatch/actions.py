@@ -13,17 +13,22 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.db import transaction
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
 
 from servicedesk.dispatch.choices import Channel, JobState, MessageState
-from servicedesk.dispatch.models import Gateway, Job, Message, Withdrawal
+from servicedesk.dispatch.models import Gateway, Job, Message, Subscription, Withdrawal
+from servicedesk.web import fetching, posting, pushing
 
 log = logging.getLogger(__name__)
 
 LEASE = timedelta(seconds=120)
 MESSAGE_LEASE = timedelta(seconds=90)
 PAUSES = (timedelta(minutes=1), timedelta(minutes=5), timedelta(minutes=25), timedelta(minutes=125))
+LONGEST_PAUSE = PAUSES[-1]
+"""A receiver that asks to wait is waited for no longer."""
 MOST_TRIES = 5
 RING_AGAIN = timedelta(seconds=60)
+LONGEST_ENDPOINT = 1000
 CONTROL = {chr(n) for n in range(32)} | {"\x7f"}
 
 Bell = Callable[[str, uuid.UUID], None]
@@ -138,6 +143,13 @@ def _plain(text: str, what: str) -> str:
     return text
 
 
+def _way(gateway: Gateway | None, subscription: Subscription | None) -> dict[str, Any]:
+    """By which line: a browser's, a gateway's, or mail."""
+    channel = Channel.MAIL if gateway is None else Channel.GATEWAY
+    channel = channel if subscription is None else Channel.PUSH
+    return {"channel": channel, "gateway": gateway, "subscription": subscription}
+
+
 @transaction.atomic
 def post(
     *,
@@ -152,13 +164,18 @@ def post(
     job: Job | None = None,
     held: bool = False,
     gateway: Gateway | None = None,
+    subscription: Subscription | None = None,
+    link: str = "",
+    urgent: bool = False,
 ) -> Message:
-    """Post one message to one recipient, once per key, by mail or by a gateway; `attachment` is a path under the papers root."""
+    """Post one message to one recipient, once per key: by mail, by a gateway, or to a browser (which shows subject, text and `link`);
+    `attachment` is a path under the papers root."""
     new = Message(
         key=key,
         job=job,
-        channel=Channel.MAIL if gateway is None else Channel.GATEWAY,
-        gateway=gateway,
+        **_way(gateway, subscription),
+        link=_plain(link, "The page"),
+        urgent=urgent,
         recipient=_plain(recipient, "The address"),
         message_id=f"<{uuid.uuid4()}@tankround.invalid>",
         subject=_plain(subject[:200], "The subject"),
@@ -211,22 +228,62 @@ def _claimed(message: Message) -> Any:
     return Message.objects.filter(pk=message.pk, tries=message.tries, state=message.state)
 
 
+@transaction.atomic
 def message_sent(*, message: Message, at: datetime) -> bool:
-    """It went out. An unsure one keeps its remark."""
-    if message.state == MessageState.UNSURE:
-        return bool(_claimed(message).update(lease_until=None, state=MessageState.SENT, sent_at=at))
-    return bool(_claimed(message).update(lease_until=None, state=MessageState.SENT, sent_at=at, error=""))
+    """It went out, and a browser that took it works. An unsure one keeps its remark."""
+    error = message.error if message.state == MessageState.UNSURE else ""
+    won = _claimed(message).update(lease_until=None, state=MessageState.SENT, sent_at=at, error=error)
+    if won and message.subscription_id is not None:
+        Subscription.objects.filter(pk=message.subscription_id).update(last_ok_at=at)
+    return bool(won)
 
 
-def message_refused(*, message: Message, at: datetime, error: str, again: bool) -> None:
-    """It was not taken: wait and try again, or give up and show it."""
+def message_refused(
+    *, message: Message, at: datetime, error: str, again: bool, wait: timedelta | None = None
+) -> None:
+    """It was not taken: wait and try again (not before the receiver asked for, two hours at most), or give up and show it."""
     if again and message.tries < MOST_TRIES:
         pause = PAUSES[min(message.tries, len(PAUSES)) - 1]
+        pause = max(pause, min(wait or pause, LONGEST_PAUSE))
         _claimed(message).update(
             state=MessageState.QUEUED, lease_until=None, not_before=at + pause, error=error
         )
     else:
         _claimed(message).update(state=MessageState.FAILED, lease_until=None, error=error)
+
+
+class NotSubscribed(Exception):
+    """A browser cannot be sent to; the sentence says why."""
+
+
+@transaction.atomic
+def subscribe(*, endpoint: str, p256dh: str, auth: str, at: datetime) -> Subscription:
+    """Take a browser's address and keys, as it gave them. One that had this address before is gone. Raises NotSubscribed."""
+    try:
+        if len(endpoint) > LONGEST_ENDPOINT:
+            raise NotSubscribed(_("This browser's address is too long to be kept."))
+        fetching.allowed(endpoint, fetching.pushed())
+        pushing.point_of(p256dh)
+        pushing.bytes_of(auth, pushing.AUTH)
+    except (fetching.NotFetched, posting.NotUsable) as wrong:
+        raise NotSubscribed(_("This browser cannot be sent to: %(why)s") % {"why": str(wrong)}) from None
+    for before in Subscription.objects.select_for_update().filter(endpoint=endpoint, gone_at__isnull=True):
+        end_subscription(subscription_id=before.pk, at=at)
+    return Subscription.objects.create(endpoint=endpoint, p256dh=p256dh, auth=auth, made_at=at)
+
+
+def end_subscription(*, subscription_id: uuid.UUID, at: datetime) -> bool:
+    """A browser takes no more: its address and keys are forgotten. False where that was so before."""
+    rows = Subscription.objects.filter(pk=subscription_id, gone_at__isnull=True)
+    return bool(rows.update(gone_at=at, endpoint="", p256dh="", auth=""))
+
+
+@transaction.atomic
+def message_gone(*, message: Message, at: datetime, error: str) -> None:
+    """The browser that it was for takes no more (RFC 8030, 7.3: 404; 410 likewise): neither this message nor another is sent there."""
+    assert message.subscription_id is not None  # only a browser takes no more
+    message_refused(message=message, at=at, error=error, again=False)
+    end_subscription(subscription_id=message.subscription_id, at=at)
 
 
 @transaction.atomic

@@ -45,6 +45,7 @@ MESSAGE_MOVES: dict[str, set[str]] = {
 class Channel(TextChoices):
     MAIL = "mail", _("mail")
     GATEWAY = "gateway", _("gateway")
+    PUSH = "push", _("browser")
 
 
 class Body(TextChoices):

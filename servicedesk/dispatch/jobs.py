@@ -24,11 +24,12 @@ from django.utils import timezone
 
 from servicedesk.celery import app
 from servicedesk.dispatch import actions
+from servicedesk.dispatch.choices import Channel
 from servicedesk.dispatch.models import Job, Message
-from servicedesk.web import posting
+from servicedesk.web import posting, pushing
 from servicedesk.web.connections import fresh_connection
 from servicedesk.web.faults import fault_point
-from servicedesk.web.fetching import NotFetched, hand_over
+from servicedesk.web.fetching import NotFetched, hand_over, pushed
 
 log = logging.getLogger(__name__)
 
@@ -129,6 +130,37 @@ def hand_to_gateway(message: Message, *, at: datetime) -> None:
     hand_over(row.url, body, headers={"Content-Type": row.body, **posting.header_of(row.header), **marks})
 
 
+def hand_to_browser(message: Message, *, at: datetime) -> None:
+    """Send a message to a browser by its push service, sealed and signed. Raises NotFetched or NotUsable."""
+    row = message.subscription
+    assert row is not None  # by the table's own law
+    if row.gone_at is not None:
+        raise NotFetched("This browser is turned off.", status=GONE)
+    left = pushing.TTL[message.urgent] - (at - message.made_at)
+    if left <= timedelta(0):
+        raise NotFetched("It came too late to be shown.")
+    plain = pushing.words_of(
+        title=message.subject, line=message.text, link=message.link, message=message.pk, urgent=message.urgent
+    )
+    body = pushing.sealed(plain, p256dh=row.p256dh, auth=row.auth)
+    key = pushing.key_of(settings.PUSH_KEY)
+    word = pushing.signed_word(row.endpoint, key=key, contact=settings.PUSH_CONTACT, at=at)
+    marks = pushing.headers_of(message=message.pk, urgent=message.urgent, left=left)
+    hand_over(row.endpoint, body, headers={**marks, "Authorization": word}, where=pushed())
+
+
+def send_letter(message: Message, *, at: datetime) -> None:
+    letter_of(message).send()
+
+
+WAYS: dict[str, Callable[..., None]] = {
+    Channel.MAIL: send_letter,
+    Channel.GATEWAY: hand_to_gateway,
+    Channel.PUSH: hand_to_browser,
+}
+NOT_FOUND, GONE = 404, 410
+
+
 @app.task(name="dispatch.deliver", ignore_result=True)
 def deliver(message_id: str) -> None:
     """Claim a message and send it."""
@@ -137,12 +169,11 @@ def deliver(message_id: str) -> None:
     if message is None:
         return
     try:
-        if message.gateway_id is None:
-            letter_of(message).send()
-        else:
-            hand_to_gateway(message, at=timezone.now())
+        WAYS[message.channel](message, at=timezone.now())
     except NotFetched as answer:
-        _refused(message, f"HTTP {answer.status or '-'}: {answer}", answer.passing)
+        _not_taken(message, answer, at=timezone.now())
+    except posting.NotUsable as wrong:
+        _refused(message, f"{_head(message)} -: {wrong}", False)
     except smtplib.SMTPResponseException as answer:
         again = 400 <= answer.smtp_code < 500
         _refused(message, f"{answer.smtp_code} {answer.smtp_error!r}", again)
@@ -156,6 +187,20 @@ def deliver(message_id: str) -> None:
         actions.message_sent(message=message, at=timezone.now())
     finally:
         fresh_connection()
+
+
+def _head(message: Message) -> str:
+    """By which line it was refused: the first word of what is kept."""
+    return "PUSH" if message.channel == Channel.PUSH else "HTTP"
+
+
+def _not_taken(message: Message, answer: NotFetched, *, at: datetime) -> None:
+    error = f"{_head(message)} {answer.status or '-'}: {answer}"
+    if message.channel == Channel.PUSH and answer.status in (NOT_FOUND, GONE):
+        actions.message_gone(message=message, at=at, error=error)
+        return
+    wait = pushing.wait_of(answer.headers, at=at)
+    actions.message_refused(message=message, at=at, error=error[:1000], again=answer.passing, wait=wait)
 
 
 def _refused(message: Message, error: str, again: bool) -> None:

@@ -87,19 +87,53 @@ class Gateway(models.Model):
             raise ValidationError(wrong)
 
 
+class Subscription(models.Model):
+    """A browser that takes messages (W3C Push API): where its push service takes them, the browser's public key and the secret that it shares
+    with us. Once it is gone, address and keys are forgotten."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    endpoint = models.CharField(max_length=1000, blank=True)
+    p256dh = models.CharField(max_length=100, blank=True)
+    auth = models.CharField(max_length=40, blank=True)
+    made_at = models.DateTimeField()
+    last_ok_at = models.DateTimeField(null=True, blank=True)
+    gone_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["endpoint"], condition=Q(gone_at__isnull=True), name="subscription_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(gone_at__isnull=True) & ~Q(endpoint="") & ~Q(p256dh="") & ~Q(auth="")
+                | Q(gone_at__isnull=False, endpoint="", p256dh="", auth=""),
+                name="subscription_has_keys_or_is_gone",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pk}"
+
+
 class Message(models.Model):
-    """One message to one recipient. `message_id` stays the same when it has to be sent again."""
+    """One message to one recipient. `message_id` stays the same when it has to be sent again. What goes to a browser also has `link`, the page
+    it leads to, and may be `urgent`."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     key = models.CharField(max_length=200, unique=True)
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, related_name="messages")
     channel = models.CharField(max_length=10, choices=Channel.choices, default=Channel.MAIL)
     gateway = models.ForeignKey(Gateway, on_delete=models.PROTECT, null=True, related_name="messages")
+    subscription = models.ForeignKey(
+        Subscription, on_delete=models.PROTECT, null=True, related_name="messages"
+    )
     recipient = models.CharField(max_length=254)
     message_id = models.CharField(max_length=200, unique=True)
     subject = models.CharField(max_length=200)
     text = models.TextField()
     html = models.TextField(blank=True)
+    link = models.CharField(max_length=200, blank=True)
+    urgent = models.BooleanField(default=False)
     attachment = models.CharField(max_length=300, blank=True)
     attachment_name = models.CharField(max_length=120, blank=True)
     state = models.CharField(max_length=10, choices=MessageState.choices, default=MessageState.QUEUED)
@@ -117,9 +151,10 @@ class Message(models.Model):
                 condition=Q(sent_at__isnull=True) | Q(state="sent"), name="message_sent_has_time"
             ),
             models.CheckConstraint(
-                condition=Q(gateway__isnull=True, channel="mail")
-                | Q(gateway__isnull=False, channel="gateway"),
-                name="message_gateway_by_channel",
+                condition=Q(gateway__isnull=True, subscription__isnull=True, channel="mail")
+                | Q(gateway__isnull=False, subscription__isnull=True, channel="gateway")
+                | Q(gateway__isnull=True, subscription__isnull=False, channel="push"),
+                name="message_way_by_channel",
             ),
         ]
 

@@ -27,16 +27,21 @@ def failed_jobs() -> list[Job]:
     return list(Job.objects.filter(state=JobState.FAILED).order_by("-finished_at", "pk")[:50])
 
 
+def _in_trouble() -> QuerySet[Message]:
+    """What failed or may have gone twice; but not what was for a browser that takes no more: its owner is told, and the mail went out."""
+    return Message.objects.filter(state__in=IN_TROUBLE).exclude(subscription__gone_at__isnull=False)
+
+
 def messages_in_trouble() -> list[Message]:
     """Messages that failed or may have gone out twice, newest first."""
-    rows = Message.objects.filter(state__in=IN_TROUBLE).select_related("gateway")
+    rows = _in_trouble().select_related("gateway")
     return list(rows.order_by("-made_at", "pk")[:50])
 
 
 def trouble() -> dict[str, int]:
     """How much work was given up, beside reports (they tell it themselves), and how many letters are in trouble."""
     work = Job.objects.filter(state=JobState.FAILED).exclude(kind="report").count()
-    return {"work": work, "mail": Message.objects.filter(state__in=IN_TROUBLE).count()}
+    return {"work": work, "mail": _in_trouble().count()}
 
 
 def oldest_waiting(at: datetime) -> datetime | None:
@@ -75,6 +80,14 @@ def standing(rows: Rows, origin: str = "origin") -> Rows:
 
 # What a mail server's answer says (RFC 5321 reply codes, RFC 3463 status codes) or the line to it: the first that fits.
 REFUSALS: tuple[tuple[str, Any], ...] = (
+    (r"^PUSH 4(04|10)\b", _("This browser takes no more messages. Its owner is told by mail, as of the alarm itself.")),
+    (r"^PUSH 40[013]\b", _("The push service refused our key. Turn alarms off and on again in that browser; where that does not help, ask who looks after the server.")),
+    (r"^PUSH 413\b", _("The push service found it too long. The mail says it all.")),
+    (r"^PUSH (4(08|25|29)|5\d\d)\b", _("The push service asked to wait, or had trouble of its own. It is tried again.")),
+    (r"^PUSH -: .*(may be asked|private address|not an address|begins with|cannot have)", _("Nothing is sent to this browser: the host of its push service is not among those that are allowed. Ask who looks after the server.")),
+    (r"^PUSH -: It came too late", _("The push service was away for so long that it would have come too late. The mail went out.")),
+    (r"^PUSH -: .*(no address|did not answer)", _("The push service was not reached. It is tried again.")),
+    (r"^PUSH", _("The push service did not take it. Turn alarms off and on again in that browser.")),
     (r"^HTTP 40[13]\b", _("The gateway refused our sign-in. Look at the line it wants, on its page.")),
     (r"^HTTP 4(08|25|29)\b|^HTTP 5\d\d\b", _("The gateway asked to wait, or had trouble of its own. It is tried again.")),
     (r"^HTTP -: .*(may be asked|private address|not an address|begins with|cannot have)", _("Nothing is sent to this address: its host is not among those that are allowed. Ask who looks after the server.")),

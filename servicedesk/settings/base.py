@@ -18,10 +18,14 @@ PULL_HOSTS = {
     host.strip().lower() for host in os.environ.get("TANKROUND_PULL_HOSTS", "").split(",") if host.strip()
 }
 PULL_PRIVATE = os.environ.get("TANKROUND_PULL_PRIVATE", "") == "1"
+PUSH_HOSTS = {
+    host.strip().lower() for host in os.environ.get("TANKROUND_PUSH_HOSTS", "").split(",") if host.strip()
+}
 DEVICE_A_MINUTE = int(os.environ.get("TANKROUND_DEVICE_A_MINUTE", "600"))
 INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))
 
 SECRET_KEY = "replaced in dev, test and prod"
+PUSH_KEY = "replaced in dev, test and prod"
 DEBUG = False
 ALLOWED_HOSTS = ["127.0.0.1", "localhost", "[::1]"]
 
@@ -206,6 +210,7 @@ EMAIL_TIMEOUT = 20
 if os.environ.get("TANKROUND_SMTP_HOST"):
     EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
 DEFAULT_FROM_EMAIL = os.environ.get("TANKROUND_MAIL_FROM", "rounds@tankround.invalid")
+PUSH_CONTACT = os.environ.get("TANKROUND_PUSH_CONTACT", f"mailto:{DEFAULT_FROM_EMAIL}")
 BASE_URL = os.environ.get("TANKROUND_URL", "http://127.0.0.1:8000")
 
 QUEUE = VAR / "queue"

@@ -8,6 +8,7 @@ from servicedesk.settings.base import *  # noqa: F403
 from servicedesk.settings.base import DATABASE_URL, database
 
 SECRET_KEY = "only for tests"
+PUSH_KEY = "b25seSBmb3IgdGVzdHMsIG5ldmVyIGZvciBhbGFybXM"
 VAR = Path(os.environ.get("TANKROUND_TEST_VAR") or tempfile.mkdtemp(prefix="tankround-test-"))
 DATABASES = {"default": database(DATABASE_URL, sqlite_path=VAR / "tests.sqlite3")}
 if DATABASE_URL:

@@ -32,7 +32,7 @@ class Severity(IntegerChoices):
 
 
 class Told(IntegerChoices):
-    """Of how much a person is told by a gateway: up to which severity."""
+    """Of how much a person is told by a gateway or in a browser: up to which severity."""
 
     NOW = 1, _("only what cannot wait")
     ALL = 2, _("every alarm")

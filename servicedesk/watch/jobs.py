@@ -15,7 +15,8 @@ def sweep(job: Job) -> dict[str, Any]:
     """Judge, then tell: what is seen now is told now."""
     now = timezone.now()
     actions.wake(at=now)
-    return {**actions.look(at=now), "told": actions.tell(at=now)}
+    found = actions.look(at=now)
+    return {**found, "told": actions.tell(at=now), "browsers_gone": actions.tell_of_gone(at=now)}
 
 
 @register("habits")

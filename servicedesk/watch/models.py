@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from clients.models import Site, Tank
-from servicedesk.dispatch.models import Gateway
+from servicedesk.dispatch.models import Gateway, Subscription
 from servicedesk.instruments.models import Instrument
 from servicedesk.watch.choices import AttentionKind, Severity, Step, Told
 from servicedesk.web.facts import Fact
@@ -167,6 +167,22 @@ class Reach(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person}, {self.gateway}"
+
+
+class OwnBrowser(models.Model):
+    """A browser in which a person has alarms shown, and of how much. `off_at`: they turned it off, or took it from the list; `gone_told_at`: they
+    were told that its push service ended it."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="browsers")
+    subscription = models.OneToOneField(Subscription, on_delete=models.PROTECT, related_name="browser")
+    name = models.CharField(max_length=60)
+    told_of = models.PositiveSmallIntegerField(choices=Told.choices, default=Told.NOW)
+    off_at = models.DateTimeField(null=True, blank=True)
+    gone_told_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.name}"
 
 
 class Awake(models.Model):

@@ -1,10 +1,12 @@
-"""Alarms: all that stand open, one with its card and steps, what a person does with it; the rota."""
+"""Alarms: all that stand open, one with its card and steps, what a person does with it; the browsers in which they are shown."""
 
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -17,9 +19,12 @@ from django.views.decorators.http import require_GET, require_POST
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business_zone, people
 from servicedesk.watch import actions
-from servicedesk.watch.models import Attention
+from servicedesk.watch.choices import Told
+from servicedesk.watch.models import Attention, OwnBrowser
 from servicedesk.watch.queries import alarms as ask
 from servicedesk.watch.queries.charts import chart_beside
+from servicedesk.watch.queries import browsers as own
+from servicedesk.web import pushing
 
 SHELVES = (
     (1, lazy("an hour")),
@@ -186,3 +191,120 @@ def _done(request: HttpRequest, row: Attention, what: Any, words: str) -> HttpRe
     else:
         messages.success(request, words)
     return redirect("watch:alarm", row.pk)
+
+
+class BrowserForm(forms.Form):
+    """What a browser says of itself, and what its owner chooses."""
+
+    name = forms.CharField(
+        label=lazy("What you call this browser"),
+        max_length=60,
+        required=False,
+        help_text=lazy("Such as “telephone” or “office”."),
+    )
+    told_of = forms.TypedChoiceField(label=lazy("Told of"), choices=Told.choices, coerce=int)
+    endpoint = forms.CharField(widget=forms.HiddenInput, max_length=2000)
+    p256dh = forms.CharField(widget=forms.HiddenInput, max_length=200)
+    auth = forms.CharField(widget=forms.HiddenInput, max_length=200)
+
+    def clean(self) -> dict[str, Any]:
+        if {"endpoint", "p256dh", "auth"} & set(self.errors):  # hidden: its own sentence would stand nowhere
+            raise forms.ValidationError(
+                lazy("This browser did not say how it is reached. Load the page again, then try once more.")
+            )
+        return self.cleaned_data
+
+
+class ToldForm(forms.Form):
+    told_of = forms.TypedChoiceField(choices=Told.choices, coerce=int)
+
+
+def _browser(user: User, key: UUID) -> OwnBrowser:
+    row = own.get_browser_for(user, key)
+    if row is None:
+        raise Http404
+    return row
+
+
+def _browsers_page(request: HttpRequest, user: User, form: forms.Form) -> HttpResponse:
+    rows = list(own.browsers_for(user))
+    others = {Told.NOW: Told.ALL, Told.ALL: Told.NOW}
+    context = {
+        "lines": [
+            {
+                "row": row,
+                "mark": own.mark_of(row),
+                "other": others[Told(row.told_of)],
+                "why": own.last_refusal(row),
+            }
+            for row in rows
+        ],
+        "form": form,
+        "key": pushing.text_of(pushing.public_of(pushing.key_of(settings.PUSH_KEY))),
+    }
+    return render(request, "watch/browsers.html", context)
+
+
+@login_required
+@require_GET
+def browsers(request: HttpRequest) -> HttpResponse:
+    return _browsers_page(request, _person(request), BrowserForm())
+
+
+@login_required
+@require_POST
+def browser_on(request: HttpRequest) -> HttpResponse:
+    user, form = _person(request), BrowserForm(request.POST)
+    if form.is_valid():
+        try:
+            actions.turn_on(person=user, at=timezone.now(), **form.cleaned_data)
+        except actions.NotTurnedOn as wrong:
+            form.add_error(None, str(wrong))
+        else:
+            messages.success(request, _("Alarms are shown here from now on. Send a trial to see one."))
+            return redirect("watch:browsers")
+    return _browsers_page(request, user, form)
+
+
+@login_required
+@require_POST
+def browser_off(request: HttpRequest, key: UUID) -> HttpResponse:
+    row = _browser(_person(request), key)
+    actions.turn_off(browser=row, at=timezone.now())
+    messages.success(request, _("No alarm is shown in “%(name)s” any more.") % {"name": row.name})
+    return redirect("watch:browsers")
+
+
+@login_required
+@require_POST
+def browser_told(request: HttpRequest, key: UUID) -> HttpResponse:
+    row, form = _browser(_person(request), key), ToldForm(request.POST)
+    if form.is_valid():
+        actions.tell_browser_of(browser=row, told_of=form.cleaned_data["told_of"])
+        messages.success(request, _("Kept."))
+    else:
+        messages.error(request, _("Choose of how much is told there."))
+    return redirect("watch:browsers")
+
+
+@login_required
+@require_POST
+def browser_trial(request: HttpRequest, key: UUID) -> HttpResponse:
+    row = _browser(_person(request), key)
+    try:
+        actions.try_browser(browser=row, at=timezone.now())
+    except actions.NotTurnedOn as wrong:
+        messages.error(request, str(wrong))
+    else:
+        messages.success(request, _("On its way. If it is refused, that is said here."))
+    return redirect("watch:browsers")
+
+
+@require_GET
+def worker(request: HttpRequest) -> HttpResponse:
+    """The script that shows alarms while no page is open. It stands below /alarms/, since a browser lets it look after no more than what is
+    beside it; nothing in it is anybody's."""
+    text = (Path(settings.ROOT) / "servicedesk/static/js/alarms/worker.js").read_bytes()
+    return HttpResponse(
+        text, content_type="text/javascript; charset=utf-8", headers={"Cache-Control": "no-cache"}
+    )

@@ -1,11 +1,12 @@
-"""Asking an address that a person typed, or handing it something, shut in: only hosts that are allowed, no private address unless that is set, no redirects, a few
+"""Asking an address that came from outside, or handing it something, shut in: only hosts that are allowed, no private address unless that is set, no redirects, a few
 seconds, half a megabyte. The address that was checked is the one that is connected to."""
 
 import http.client
 import ipaddress
 import socket
 import ssl
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -21,57 +22,108 @@ SERVER_SIDE = 500
 
 class NotFetched(Exception):
     """It was not asked, or did not answer as it should; the sentence says why. `status` is what it answered, `passing` whether it may be
-    otherwise in a while."""
+    otherwise in a while, `headers` what it said beside, by names in small letters."""
 
-    def __init__(self, words: str, *, status: int | None = None, passing: bool = False) -> None:
+    def __init__(
+        self,
+        words: str,
+        *,
+        status: int | None = None,
+        passing: bool = False,
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
         super().__init__(words)
-        self.status, self.passing = status, passing
+        self.status, self.passing, self.headers = status, passing, headers or {}
 
 
-def checked(url: str) -> tuple[str, int, str, bool, str]:
-    """Host, port, path, whether TLS, and the address to connect to. Raises NotFetched."""
+@dataclass(frozen=True)
+class Where:
+    """Which addresses may be asked: `hosts` (None is any; “.example.net” is whatever is below it), `private` ones or those of the hosts
+    `inside`, `plain` http beside https, `ports` (none named is any); the settings' names for the sentence."""
+
+    hosts: Collection[str] | None
+    private: bool
+    plain: bool
+    ports: Collection[int] = ()
+    inside: Collection[str] = ()
+    hosts_set_by: str = "TANKROUND_PULL_HOSTS"
+    private_set_by: str = "TANKROUND_PULL_PRIVATE"
+
+
+def pulled() -> Where:
+    """Addresses that a person typed: devices that are asked, gateways."""
+    return Where(settings.PULL_HOSTS, settings.PULL_PRIVATE, plain=True)
+
+
+def pushed() -> Where:
+    """Addresses that a browser named: push services. Only https; hosts that the installation names, and one named in full may be inside the
+    house; where it names none, any public one at its usual port."""
+    name = "TANKROUND_PUSH_HOSTS"
+    hosts = settings.PUSH_HOSTS
+    return Where(hosts or None, False, False, () if hosts else (443,), hosts, name, name)
+
+
+def _is_named(host: str, hosts: Collection[str]) -> bool:
+    return host in hosts or any(name.startswith(".") and host.endswith(name) for name in hosts)
+
+
+def _is_private(address: str) -> bool:
+    return not ipaddress.ip_address(address.split("%")[0]).is_global
+
+
+def allowed(url: str, where: Where) -> tuple[str, int, str, bool]:
+    """Host, port, path and whether TLS of an address that may be asked, without looking it up. Raises NotFetched."""
     try:
         parts = urlsplit(url)
         host, port = parts.hostname or "", parts.port
     except ValueError:
         raise NotFetched("This is not an address.") from None
-    if parts.scheme not in ("http", "https") or not host or parts.username or parts.password:
-        raise NotFetched("An address begins with http:// or https:// and names no user.")
-    if host.lower() not in settings.PULL_HOSTS:
-        raise NotFetched(f"“{host[:80]}” is not among the hosts that may be asked (TANKROUND_PULL_HOSTS).")
+    schemes = ("http", "https") if where.plain else ("https",)
+    if parts.scheme not in schemes or not host or parts.username or parts.password:
+        begins = " or ".join(f"{scheme}://" for scheme in schemes)
+        raise NotFetched(f"An address begins with {begins} and names no user.")
+    if where.hosts is not None and not _is_named(host, where.hosts):
+        raise NotFetched(f"“{host[:80]}” is not among the hosts that may be asked ({where.hosts_set_by}).")
     secure = parts.scheme == "https"
     port = port or (443 if secure else 80)
+    if where.ports and port not in where.ports:
+        raise NotFetched(f"Port {port} is not among those that may be asked ({where.hosts_set_by}).")
+    path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    if any(sign <= " " or sign > "~" for sign in path):
+        raise NotFetched("The address holds a sign that an address cannot have.")
+    return host, port, path, secure
+
+
+def checked(url: str, where: Where) -> tuple[str, int, str, bool, str]:
+    """Host, port, path, whether TLS, and the address to connect to: looked up once. Raises NotFetched."""
+    host, port, path, secure = allowed(url, where)
     try:
         known = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
     except (OSError, UnicodeError):
         raise NotFetched(f"“{host[:80]}” has no address.", passing=True) from None
     addresses = [str(entry[4][0]) for entry in known]
-    if not settings.PULL_PRIVATE:
-        for text in addresses:
-            if not ipaddress.ip_address(text.split("%")[0]).is_global:
-                raise NotFetched(
-                    f"“{host[:80]}” is a private address, and those are not asked (TANKROUND_PULL_PRIVATE)."
-                )
-    path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-    if any(sign <= " " or sign > "~" for sign in path):
-        raise NotFetched("The address holds a sign that an address cannot have.")
+    if not where.private and host not in where.inside and any(_is_private(text) for text in addresses):
+        words = f"“{host[:80]}” is a private address, and those are not asked ({where.private_set_by})."
+        raise NotFetched(words)
     return host, port, path, secure, addresses[0]
 
 
 def fetch(url: str, *, headers: Mapping[str, str] | None = None) -> bytes:
     """The body that an address answers with. Raises NotFetched in words."""
-    return _exchange("GET", url, None, {"Accept": "application/json, text/csv", **(headers or {})}, {FINE})
+    return _exchange(
+        "GET", url, None, {"Accept": "application/json, text/csv", **(headers or {})}, {FINE}, pulled()
+    )
 
 
-def hand_over(url: str, body: bytes, *, headers: Mapping[str, str]) -> None:
+def hand_over(url: str, body: bytes, *, headers: Mapping[str, str], where: Where | None = None) -> None:
     """POST a body to an address, which answers that it took it (200 to 299). Raises NotFetched in words."""
-    _exchange("POST", url, body, headers, set(range(FINE, 300)))
+    _exchange("POST", url, body, headers, set(range(FINE, 300)), where or pulled())
 
 
 def _exchange(
-    method: str, url: str, given: bytes | None, headers: Mapping[str, str], fine: set[int]
+    method: str, url: str, given: bytes | None, headers: Mapping[str, str], fine: set[int], where: Where
 ) -> bytes:
-    host, port, path, secure, address = checked(url)
+    host, port, path, secure, address = checked(url, where)
 
     def connect(_where: Any, timeout: Any = TIMEOUT_S, _source: Any = None) -> socket.socket:
         return socket.create_connection((address, port), TIMEOUT_S)
@@ -90,7 +142,8 @@ def _exchange(
         if answer.status not in fine:
             later = answer.status in PASSING or answer.status >= SERVER_SIDE
             words = f"It answered {answer.status}; redirects are not followed."
-            raise NotFetched(words, status=answer.status, passing=later)
+            beside = {name.lower(): value for name, value in answer.headers.items()}
+            raise NotFetched(words, status=answer.status, passing=later, headers=beside)
         body = answer.read(LARGEST + 1)
     except (OSError, http.client.HTTPException, ValueError) as wrong:
         raise NotFetched(f"It did not answer: {type(wrong).__name__}.", passing=True) from wrong

@@ -20,7 +20,9 @@ from servicedesk.instruments.actions.deliveries import refuse
 from servicedesk.rounds.models import Move, Notice
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
+from servicedesk.watch.actions import turn_on
 from tests.factories.people import make_business, make_client_user, make_owner, make_technician
+from tests.factories.pushes import Keys
 from tests.factories.stops import entry, make_reef_to_test, make_stop
 from tests.factories.tanks import (
     make_client,
@@ -79,6 +81,10 @@ class World:
         )
         self.token_row, self.token = make_token(instrument=self.instrument, at=now, label=CANARY)
         self.item = make_item(name=f"{CANARY} supply")
+        keys = Keys()
+        self.browser = turn_on(
+            person=self.owner, endpoint="https://push.example.net/p", p256dh=keys.p256dh, auth=keys.auth, name=CANARY, told_of=1, at=now
+        )  # fmt: skip
         other = make_site()
         self.a = make_client_user()
         make_contact(other.client, user=self.a)
@@ -103,6 +109,9 @@ class World:
             "desk:token_replace": self.token_row.pk,
             "desk:animals": self.fish.pk,
             "rounds:accept": self.notice.pk,
+            **dict.fromkeys(
+                ("watch:browser_off", "watch:browser_told", "watch:browser_trial"), self.browser.pk
+            ),
             **dict.fromkeys(("desk:item", "stock:receive", "stock:count", "stock:move"), self.item.pk),
         }
         if name.startswith("reports:") and name in (

@@ -22,6 +22,7 @@ from servicedesk.instruments.actions import make_token
 from servicedesk.visits.choices import EntryKind
 from tests.access.test_doors import BROKEN, NASTY
 from tests.access.test_foreign import World, address_of, patterns
+from tests.factories.pushes import Keys
 from tests.factories.stops import entry
 from tests.factories.tanks import make_channel, make_measure, make_place, make_plan, make_solution
 
@@ -83,6 +84,8 @@ class Doors:
             "text": "words",
             "date": "2099-01-01",
             "why": "because",
+            **{name: given for name, given in vars(Keys()).items() if name in ("p256dh", "auth")},
+            "endpoint": "https://push.example.net/another",
         }
         self.browsers = {"owner": world.owner, "ida": world.ida, "bob": world.bob, "a": world.a}
         self.lines = {name: Browser(raise_request_exception=False) for name in self.browsers}

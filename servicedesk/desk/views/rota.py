@@ -19,6 +19,7 @@ from servicedesk.staff.queries import business_zone
 from servicedesk.watch.models import Away, Duty, Reach
 from servicedesk.watch.queries.alarms import on_duty
 from servicedesk.web.zones import days_in_words
+from servicedesk.watch.queries.browsers import browsers_in_use
 
 
 def _when(row: Duty) -> str:
@@ -46,6 +47,7 @@ def rota(request: HttpRequest) -> HttpResponse:
         "away": away.order_by("from_on", "pk"),
         "duty": on_duty(at=now, zone=business_zone()),
         "reaches": _reaches(),
+        "shown": browsers_in_use(),
         "gateways": Gateway.objects.filter(retired_on__isnull=True).order_by("name", "pk"),
     }
     return render(request, "desk/rota.html", context)

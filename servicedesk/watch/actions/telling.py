@@ -13,6 +13,7 @@ from servicedesk.dispatch.actions import post
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business_zone
 from servicedesk.watch.actions.alarms import end_shelves, note_step
+from servicedesk.watch.actions.browsers import Note, show_in_browsers
 from servicedesk.watch.actions.rows import calm, local
 from servicedesk.watch.choices import Severity, Step
 from servicedesk.watch.models import Attention, Reach, Telling
@@ -107,7 +108,7 @@ def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> in
     for group, place in groups[:room]:
         key = f"alarm:{group.lead.pk}:{person.pk}:{place}"
         _record(group, person, place, key, at, digest=False)
-        _send(person, key, _subject(group), _letter(group, at), group.severity, at)
+        _send(person, key, _subject(group), _letter(group, at), _note(group), group.severity, at)
         written += 1
     rest = groups[room:]
     if rest:
@@ -118,13 +119,14 @@ def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> in
         words = ngettext("One more alarm", "%(n)s more alarms", len(rest)) % {"n": len(rest)}
         text = "\n".join(f"- {group.site.name}: {group.sentence}" for group, _place in rest)
         soonest = min(group.severity for group, _place in rest)
-        _send(person, key, words, f"{text}\n\n{settings.BASE_URL}/alarms/\n", soonest, at)
+        note = Note(words, _("Open the list: it says where and what."), "/alarms/")
+        _send(person, key, words, f"{text}\n\n{settings.BASE_URL}/alarms/\n", note, soonest, at)
         written += 1
     return written
 
 
-def _send(person: User, key: str, subject: str, text: str, severity: int, at: datetime) -> None:
-    """By mail, and by each gateway that reaches this person for alarms of that severity."""
+def _send(person: User, key: str, subject: str, text: str, note: Note, severity: int, at: datetime) -> None:
+    """By mail, by each gateway that reaches this person for alarms of that severity, and in each of their browsers that shows them."""
     post(key=key, recipient=person.email, subject=subject, text=text, at=at)
     reaches = Reach.objects.filter(
         person=person, told_of__gte=severity, retired_on__isnull=True, gateway__retired_on__isnull=True
@@ -138,6 +140,7 @@ def _send(person: User, key: str, subject: str, text: str, severity: int, at: da
             at=at,
             gateway=reach.gateway,
         )
+    show_in_browsers(person=person, key=key, note=note, severity=severity, at=at)
 
 
 def _record(group: Group, person: User, place: int, key: str, at: datetime, *, digest: bool) -> None:
@@ -151,8 +154,23 @@ def _record(group: Group, person: User, place: int, key: str, at: datetime, *, d
         note_step(row, Step.TOLD, at=at, by=None, words=person.name)
 
 
+def _head(group: Group) -> str:
+    return _("Now") if group.severity == Severity.NOW else _("Soon")
+
+
+def _note(group: Group) -> Note:
+    """What a browser shows: the tank and what is the matter. Where several instruments fell silent together, no site is named."""
+    row = group.lead
+    title = f"{_head(group)}: {row.tank.name if row.tank else _('an alarm')}"
+    line = group.sentence
+    if len(group.rows) > 1:
+        words = _("%(n)s instruments of one site are silent: power or line, look there first.")
+        title, line = f"{_head(group)}: {_('an alarm')}", words % {"n": len(group.rows)}
+    return Note(title, line, f"/alarms/{row.pk}/")
+
+
 def _subject(group: Group) -> str:
-    head = _("Now") if group.severity == Severity.NOW else _("Soon")
+    head = _head(group)
     return f"{head}: {group.site.name}: {group.sentence}"[:200].replace("\n", " ")
 
 

@@ -104,7 +104,7 @@ def empty(folder: Path) -> None:
             "DATABASE_URL names a database outside the demo's folder; make an empty one and name that."
         )
     for entry in folder.iterdir():
-        if entry.name in ("lock", "secret_key"):
+        if entry.name in ("lock", "secret_key", "push_key"):
             continue
         if entry.is_dir() and not entry.is_symlink():
             shutil.rmtree(entry)
