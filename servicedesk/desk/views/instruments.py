@@ -20,6 +20,7 @@ from clients.queries import tanks_for
 from servicedesk.core import units
 from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
+from servicedesk.desk.queries.display import leads
 from servicedesk.desk.queries.held import waiting_for
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dispatch.queries import last_result
@@ -33,6 +34,8 @@ from servicedesk.instruments.actions import (
     take_file,
 )
 from servicedesk.instruments.models import Instrument, Measure, Token
+from servicedesk.instruments.queries import silent_since
+from servicedesk.instruments.queries.displays import waiting_for as photos_waiting
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
@@ -77,7 +80,11 @@ def _page(
         "instrument": row,
         "measures": [_measured(m) for m in measures],
         "passes": passes,
-        "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
+        "deliveries": row.deliveries.defer("body")
+        .select_related("seen__photo", "seen__by")
+        .order_by("-received_at", "pk")[:MOST_DELIVERIES],
+        "to_read": row.display_photos.filter(outcome__isnull=True).count(),
+        "read_first": leads(row, silent=silent_since(row, now) is not None),
         "by_mail": address_of(row, mailbox_of(settings.IMAP)) if settings.IMAP else "",
         "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
     }
@@ -97,6 +104,7 @@ def devices(request: HttpRequest) -> HttpResponse:
         "sentence": all_devices.sentence(found),
         "mailbox_failed": last_result("mailbox").get("failed", "") if settings.IMAP else "",
         "held": waiting_for(user, on=day_of(now)).count(),
+        "to_read": photos_waiting(user, on=day_of(now)).count(),
     }
     return render(request, "desk/devices.html", context)
 
