@@ -35,7 +35,8 @@ def learn_habits(*, at: datetime) -> int:
     for instrument in instruments_in_use():
         water.touch(tank=instrument.tank, at=at - JUDGED_ANEW)
         came = list(
-            Delivery.objects.filter(instrument=instrument, stored__gt=0, received_at__lte=at)
+            _by_line(instrument)
+            .filter(stored__gt=0, received_at__lte=at)
             .order_by("-received_at")
             .values_list("received_at", flat=True)[: KEPT_GAPS + 1]
         )
