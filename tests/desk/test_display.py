@@ -121,6 +121,10 @@ def test_a_photo_now_and_its_values_later(browser, alk):
         browser.get(f"/instruments/{alk.instrument_id}/")
     )
     assert "Filled in: when the photo came." in words(answer)
+    form = browser.get(f"/instruments/{alk.instrument_id}/display/")
+    assert f'href="/display-photos/{photo.pk}/"' in form.content.decode() and "waits to be read" in words(
+        form
+    )
 
     answer = browser.post(f"/display-photos/{photo.pk}/", {**typed(alk), "told": "1"}, follow=True)
 

@@ -67,7 +67,7 @@ class ShownForm(forms.Form):
             self.fields[f"value-{row.key}"] = TypedFloat(
                 label=row.name, help_text=row.help, required=False, widget=forms.TextInput(attrs=TYPED)
             )
-        for kind in signs:
+        for kind in (kind for kind in signs if kind != SignKind.NOTE):
             self.fields[f"on-{kind}"] = forms.BooleanField(
                 label=capfirst(SignKind(kind).label), required=False
             )

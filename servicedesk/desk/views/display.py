@@ -34,6 +34,7 @@ from servicedesk.staff.models import User
 from servicedesk.web.pictures import NoPhoto, served
 from servicedesk.web.zones import day_of
 
+MOST_WAITING = 5
 APART = timedelta(minutes=15)
 """A typed time further than this from the camera's is asked about once (common practice)."""
 
@@ -63,9 +64,12 @@ def _typing(
     aside: AsideForm | None = None,
 ) -> HttpResponse:
     """Photo and fields side by side; with the photo to be chosen, or with the one that is kept."""
-    context = {"instrument": row, "form": form, "photo": photo, "picture": picture}
+    context: dict[str, Any] = {"instrument": row, "form": form, "photo": photo, "picture": picture}
     if photo is not None:
         context["aside"] = aside or AsideForm()
+    else:
+        rows = row.display_photos.filter(outcome__isnull=True).select_related("by")
+        context["waiting"] = rows.order_by("received_at", "pk")[:MOST_WAITING]
     return render(request, "desk/display.html", context)
 
 
