@@ -148,6 +148,7 @@ def test_a_photo_that_came_before_is_led_to_what_came_of_it(browser, alk):
     nothing = browser.post(f"/display-photos/{DisplayPhoto.objects.get().pk}/", {}, follow=True)
 
     assert "Typed by" in words(empty) and "Typed by" in words(nothing)
+    assert "waits to be read" not in words(empty)
     assert DisplayPhoto.objects.count() == 1
 
 

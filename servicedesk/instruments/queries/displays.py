@@ -45,11 +45,10 @@ def waiting_for(user: User, *, on: date) -> QuerySet[DisplayPhoto]:
 def sign_names(instrument: Instrument) -> dict[str, str]:
     """By kind of sign that its display may show, the name under which this instrument says it."""
     own = dict(SentSign.objects.filter(instrument=instrument).values_list("sent_name", "kind"))
-    usual = {kind.value: kind.value for kind in SignKind} | own
+    usual = {kind.value: kind.value for kind in TOLD} | own
     found: dict[str, str] = {}
     for name, kind in [*own.items(), *usual.items()]:
-        if kind in TOLD and usual[name] == kind:
-            found.setdefault(kind, name)
+        found.setdefault(kind, name)
     return {kind.value: found[kind] for kind in TOLD if kind in found}
 
 
