@@ -33,6 +33,12 @@ class Reports(TextChoices):
     MANUAL = "manual", _("does not report")
 
 
+READ_BY_EYE = (Reports.PHOTO, Reports.MANUAL)
+"""What has no line: its display, read by somebody, is all that is heard of it."""
+DISPLAY = "application/json; from=display"
+"""The kind of a delivery that a person read off a display. No machine's door takes it."""
+
+
 class OwnDosing(TextChoices):
     """What an instrument does by itself on what it measures."""
 

@@ -22,8 +22,8 @@ from servicedesk.watch import actions
 from servicedesk.watch.choices import Told
 from servicedesk.watch.models import Attention, OwnBrowser
 from servicedesk.watch.queries import alarms as ask
-from servicedesk.watch.queries.charts import chart_beside
 from servicedesk.watch.queries import browsers as own
+from servicedesk.watch.queries.charts import chart_beside
 from servicedesk.web import pushing
 
 SHELVES = (

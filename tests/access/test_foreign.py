@@ -21,6 +21,7 @@ from servicedesk.rounds.models import Move, Notice
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
 from servicedesk.watch.actions import turn_on
+from tests.factories.displays import make_display_photo
 from tests.factories.people import make_business, make_client_user, make_owner, make_technician
 from tests.factories.pushes import Keys
 from tests.factories.stops import entry, make_reef_to_test, make_stop
@@ -80,6 +81,7 @@ class World:
             instrument=self.instrument, body=CANARY.encode(), at=now, media_type="text/csv", reason=CANARY
         )
         self.token_row, self.token = make_token(instrument=self.instrument, at=now, label=CANARY)
+        self.photo = make_display_photo(self.instrument, by=self.owner, note=CANARY)
         self.item = make_item(name=f"{CANARY} supply")
         keys = Keys()
         self.browser = turn_on(
@@ -105,6 +107,10 @@ class World:
             "desk:instrument_address": self.instrument.pk,
             "desk:commissioning": self.instrument.pk,
             "desk:instrument": self.instrument.pk,
+            "desk:display": self.instrument.pk,
+            **dict.fromkeys(
+                ("desk:display_photo", "desk:display_correct", "desk:display_image"), self.photo.pk
+            ),
             "desk:token_end": self.token_row.pk,
             "desk:token_replace": self.token_row.pk,
             "desk:animals": self.fish.pk,

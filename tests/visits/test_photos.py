@@ -15,9 +15,10 @@ from PIL import Image
 
 from servicedesk.rounds.models import Stop
 from servicedesk.visits.actions import take_entries
-from servicedesk.visits.actions.photos import MOST_BYTES, NoPhoto, keep_photo, rewritten
+from servicedesk.visits.actions.photos import keep_photo
 from servicedesk.visits.models import Photo, Visit
 from servicedesk.visits.queries import entries_of
+from servicedesk.web.pictures import MOST_BYTES, NoPhoto, rewritten
 from tests.factories.people import make_client_user, make_technician
 from tests.factories.stops import entry, make_reef_to_test, make_stop
 

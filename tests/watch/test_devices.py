@@ -6,13 +6,15 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from servicedesk.instruments.actions import record_calibration, record_load
+from servicedesk.instruments.actions import Shown, read_display, record_calibration, record_load
 from servicedesk.instruments.models import Delivery, Instrument, Sign, TrustMove
 from servicedesk.instruments.queries import late_after, trust_of
 from servicedesk.watch import actions
 from servicedesk.watch.models import Attention
 from servicedesk.water import actions as water
 from servicedesk.water.actions import Incoming, take_in
+from tests.factories.displays import make_display_photo, picture
+from tests.factories.people import make_owner
 from tests.factories.tanks import (
     make_band,
     make_channel,
@@ -399,3 +401,49 @@ def test_a_test_by_hand_on_the_mark_is_in_band_at_once(tank):
     actions.judge_tank(tank=tank, at=now)
 
     assert "band" not in open_rows()
+
+
+def photographed(measure, *, by, at, value=7.8):
+    """Its display, photographed and read."""
+    body = picture("PNG", tone=int(value * 10))
+    photo = make_display_photo(measure.instrument, by=by, at=at, body=body)
+    read_display(photo=photo, shown=Shown(at=at, values={measure.pk: value}), by=by, at=at)
+
+
+@pytest.mark.parametrize(("how", "silent"), [("https", True), ("photo", False)])
+def test_a_photo_of_its_display_ends_no_silence_of_a_line(tank, how, silent):
+    """A line that is down stays down, however often somebody reads the display; one without a line was heard."""
+    now = timezone.now()
+    row = make_instrument(tank, reports_by=how, last_contact_at=now - timedelta(days=3))
+    measure = make_measure(row)
+    actions.watch_silence(at=now)
+    assert "silent" in open_rows()
+
+    photographed(measure, by=make_owner(), at=now)
+    actions.watch_silence(at=now + timedelta(minutes=1))
+
+    assert ("silent" in open_rows()) is silent
+    assert "useless" not in open_rows()
+
+
+def test_a_display_that_nobody_read_for_long_is_said_as_that(tank):
+    now = timezone.now()
+    make_instrument(tank, reports_by="photo", last_contact_at=now - timedelta(days=3))
+
+    actions.watch_silence(at=now)
+
+    assert "Somebody reads its display" in open_rows()["silent"].sentence
+
+
+@pytest.mark.parametrize(("how", "late"), [("https", 420), ("photo", 1800)])
+def test_photos_teach_nothing_of_a_lines_habit(tank, how, late):
+    """Read once a day for 22 days: of an instrument without a line that is its habit, and a quarter over it is late."""
+    now, owner = timezone.now(), make_owner()
+    measure = make_measure(make_instrument(tank, reports_by=how, interval_minutes=360, grace_minutes=60))
+    for day in range(22, 0, -1):
+        photographed(measure, by=owner, at=now - timedelta(days=day), value=day)
+
+    actions.learn_habits(at=now)
+
+    measure.instrument.refresh_from_db()
+    assert late_after(measure.instrument) == late

@@ -9,7 +9,7 @@ from django.db import transaction
 from PIL import Image
 
 from clients.models import Tank
-from servicedesk.visits.actions.photos import rewritten, store
+from servicedesk.web.pictures import rewritten, store
 
 LONGEST_SIDE = 640
 """It is shown as a thumbnail; twice that for fine screens is enough."""

@@ -22,6 +22,7 @@ from clients.queries import tanks_for
 from servicedesk.core import units
 from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
+from servicedesk.desk.queries.display import leads
 from servicedesk.desk.queries.held import waiting_for
 from servicedesk.desk.queries.lifeline import needs_of, timeline
 from servicedesk.desk.views.office import staff_of
@@ -36,6 +37,8 @@ from servicedesk.instruments.actions import (
     take_file,
 )
 from servicedesk.instruments.models import Delivery, Instrument, Measure, Token
+from servicedesk.instruments.queries import silent_since
+from servicedesk.instruments.queries.displays import waiting_for as photos_waiting
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
@@ -81,7 +84,11 @@ def _page(
         "instrument": row,
         "measures": [_measured(m) for m in measures],
         "passes": passes,
-        "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
+        "deliveries": row.deliveries.defer("body")
+        .select_related("seen__photo", "seen__by")
+        .order_by("-received_at", "pk")[:MOST_DELIVERIES],
+        "to_read": row.display_photos.filter(outcome__isnull=True).count(),
+        "read_first": leads(row, silent=silent_since(row, now) is not None),
         "by_mail": address_of(row, mailbox_of(settings.IMAP)) if settings.IMAP else "",
         "beside": beside(measures, now=now, zone=zone),
         "needs": needs_of(measures, now=now, zone=zone),
@@ -103,6 +110,7 @@ def devices(request: HttpRequest) -> HttpResponse:
         "sentence": all_devices.sentence(found),
         "mailbox_failed": last_result("mailbox").get("failed", "") if settings.IMAP else "",
         "held": waiting_for(user, on=day_of(now)).count(),
+        "to_read": photos_waiting(user, on=day_of(now)).count(),
     }
     return render(request, "desk/devices.html", context)
 
@@ -129,7 +137,7 @@ def history(request: HttpRequest, key: UUID) -> HttpResponse:
     row = instrument_for(staff_of(request), key)
     until = _before(request.GET.get("before", "")) or timezone.now()
     deliveries = list(
-        row.deliveries.filter(received_at__lt=until).defer("body").order_by("-received_at", "pk")[: MOST_ON_A_PAGE + 1]
+        row.deliveries.filter(received_at__lt=until).defer("body").select_related("seen__photo", "seen__by").order_by("-received_at", "pk")[: MOST_ON_A_PAGE + 1]
     )  # fmt: skip
     more = deliveries[MOST_ON_A_PAGE - 1].received_at if len(deliveries) > MOST_ON_A_PAGE else None
     measures = row.measures.order_by("parameter", "pk")
@@ -148,7 +156,7 @@ def history(request: HttpRequest, key: UUID) -> HttpResponse:
 def delivery(request: HttpRequest, key: UUID) -> HttpResponse:
     """What came in one delivery, and what became of it."""
     user = staff_of(request)
-    found = Delivery.objects.filter(pk=key).first()
+    found = Delivery.objects.select_related("seen__by").filter(pk=key).first()
     if found is None:
         raise Http404
     context = {

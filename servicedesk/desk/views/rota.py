@@ -18,8 +18,8 @@ from servicedesk.dispatch.models import Gateway
 from servicedesk.staff.queries import business_zone
 from servicedesk.watch.models import Away, Duty, Reach
 from servicedesk.watch.queries.alarms import on_duty
-from servicedesk.web.zones import days_in_words
 from servicedesk.watch.queries.browsers import browsers_in_use
+from servicedesk.web.zones import days_in_words
 
 
 def _when(row: Duty) -> str:

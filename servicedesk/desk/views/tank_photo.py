@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 from clients.queries import get_tank_for
 from servicedesk.desk.actions.tank_photo import keep_tank_photo, take_tank_photo_away
 from servicedesk.desk.views.office import staff_of
-from servicedesk.visits.actions.photos import NoPhoto
+from servicedesk.web.pictures import NoPhoto
 from servicedesk.web.zones import day_of
 
 

@@ -9,15 +9,16 @@ from functools import cached_property
 from typing import Any
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from servicedesk.core.units import PARAMETERS
 from servicedesk.dosing import actions as dosing
 from servicedesk.dosing.choices import DoseKind
 from servicedesk.instruments.adapters import plain, senml, table
 from servicedesk.instruments.adapters.records import NotRead, Record
-from servicedesk.instruments.choices import DeliveryState, SignKind
+from servicedesk.instruments.choices import DISPLAY, READ_BY_EYE, DeliveryState, SignKind
 from servicedesk.instruments.models import Delivery, Instrument, Measure, SentDose, SentSign, Sign
+from servicedesk.instruments.queries.displays import shown_unit
 from servicedesk.water import actions as water
 from servicedesk.water.choices import Flag
 from servicedesk.water.models import Source
@@ -129,11 +130,11 @@ class _Taking:
             if dose is not None:
                 return self._dose(record, dose.channel, value, at)
             return self.hold(record, f"“{name}” is not something this instrument measures.")
-        if record.unit and record.unit != measure.unit:
-            reason = f"It came in “{record.unit}”; this instrument was registered with “{measure.unit}”."
+        unit = shown_unit(measure) if record.shown else measure.unit
+        if record.unit and record.unit != unit:
+            reason = f"It came in “{record.unit}”; this instrument was registered with “{unit}”."
             return self.hold(record, reason, measure.parameter)
-        unit = measure.unit
-        if measure.low_volts is not None:
+        if measure.low_volts is not None and not record.shown:
             value, unit = _turned(measure, value), PARAMETERS[measure.parameter].unit
         flags = 0 if self.oldest <= at <= self.newest else DOUBTFUL
         self.incoming.append(
@@ -294,8 +295,20 @@ def take(
         answer=answer,
     )
     if answer["stored"] or answer["already"] or taking.signed or taking.dosed:
-        Instrument.objects.filter(pk=instrument.pk).update(last_contact_at=at)
+        _hear(instrument, records, at, by_line=media_type != DISPLAY)
     return delivery, True
+
+
+def _hear(instrument: Instrument, records: Sequence[Record], at: datetime, *, by_line: bool) -> None:
+    """It was heard of now. What a person read off its display tells of when that was, and nothing of a line that it has."""
+    rows = Instrument.objects.filter(pk=instrument.pk)
+    if by_line:
+        rows.update(last_contact_at=at)
+    elif instrument.reports_by in READ_BY_EYE:
+        seen = max(record.at for record in records if record.at is not None)
+        rows.filter(Q(last_contact_at__isnull=True) | Q(last_contact_at__lt=seen)).update(
+            last_contact_at=seen
+        )
 
 
 @transaction.atomic

@@ -14,7 +14,8 @@ class NotRead(ValueError):
 class Record:
     """One resolved record. A measurement has a `value`; a sign (a device's own word about itself) has `says`, its text, and `on`,
     whether that is so, and no value. `at` is aware UTC; `unit` "" when not sent; `dated` says that the body itself told the time, and
-    not only how long before its coming; `wrong` says why it is neither."""
+    not only how long before its coming; `shown` that it was read off a display, which shows a value even where the line sends volts;
+    `wrong` says why it is neither."""
 
     index: int
     name: str
@@ -25,3 +26,4 @@ class Record:
     dated: bool = False
     says: str | None = None
     on: bool = True
+    shown: bool = False

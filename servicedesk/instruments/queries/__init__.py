@@ -13,7 +13,7 @@ from servicedesk.core.inventory.ways import Way
 from servicedesk.core.metrology.uncertainty import MethodSpec
 from servicedesk.core.worksheets.choosing import THERE, read_measures
 from servicedesk.dispatch.queries import standing, withdrawn
-from servicedesk.instruments.choices import Trust
+from servicedesk.instruments.choices import Reports, Trust
 from servicedesk.instruments.models import Candidate, Instrument, Measure, ReagentLoad, TrustMove
 from servicedesk.water.queries import spec_of
 from servicedesk.web.prepared import KEYS, MOMENT, Slot, prepared
@@ -69,7 +69,9 @@ def late_after(instrument: Instrument) -> int:
 
 
 def silent_since(instrument: Instrument, at: datetime) -> datetime | None:
-    """When an instrument that is later than is usual for it was last heard; None while it speaks or never did."""
+    """When an instrument that is later than is usual for it was last heard; None while it speaks, never did, or is not to report."""
+    if instrument.reports_by == Reports.MANUAL:
+        return None
     last, late = instrument.last_contact_at, late_after(instrument)
     return last if last is not None and at - last > timedelta(minutes=late) else None
 

@@ -1,17 +1,11 @@
-"""Photos: checked before they are decoded, written anew without any metadata, under a random name."""
+"""Photos of visits."""
 
-import io
-import secrets
-import warnings
 from datetime import datetime
-from pathlib import Path
 from typing import IO
 from uuid import UUID
 
-from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
-from PIL import Image, ImageOps
 
 from clients.models import Tank
 from servicedesk.rounds import actions as rounds
@@ -19,51 +13,7 @@ from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries import stop_for
 from servicedesk.staff.models import User
 from servicedesk.visits.models import Photo, Visit
-
-MOST_BYTES = 15 * 1024 * 1024
-MOST_PIXELS = 40_000_000
-LONGEST_SIDE = 1600
-
-
-class NoPhoto(Exception):
-    """This file is not taken as a photo; the sentence says why."""
-
-
-def rewritten(file: IO[bytes]) -> tuple[bytes, int, int]:
-    """The photo as a new JPEG of at most 1600 px with no metadata, its width and height. Raises NoPhoto."""
-    body = file.read(MOST_BYTES + 1)
-    if len(body) > MOST_BYTES:
-        raise NoPhoto(_("The photo is larger than 15 MB. Take a smaller one."))
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image = Image.open(io.BytesIO(body), formats=["JPEG", "PNG", "WEBP"])
-            if image.width * image.height > MOST_PIXELS:
-                raise NoPhoto(_("The photo has more than 40 megapixels. Take a smaller one."))
-            image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))
-            image.load()
-    except NoPhoto:
-        raise
-    except Exception as wrong:  # noqa: BLE001  a decoder may raise anything on a broken or hostile file
-        raise NoPhoto(_("This is not a JPEG, PNG or WebP photo that can be read.")) from wrong
-    upright = ImageOps.exif_transpose(image).convert("RGB")
-    upright.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
-    plain = Image.new("RGB", upright.size)
-    plain.paste(upright)
-    out = io.BytesIO()
-    plain.save(out, "JPEG", quality=82)
-    return out.getvalue(), plain.width, plain.height
-
-
-def store(body: bytes, *, folder: str) -> str:
-    """Write bytes under a random name below the media root; the name relative to it."""
-    name = f"{folder}/{secrets.token_hex(16)}.jpg"
-    path = Path(settings.MEDIA_ROOT) / name
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_suffix(".part")
-    part.write_bytes(body)
-    part.replace(path)
-    return name
+from servicedesk.web.pictures import NoPhoto, rewritten, store
 
 
 def keep_photo(

@@ -1,14 +1,12 @@
 """Work, Leave, what was closed, and photos."""
 
 import io
-from pathlib import Path
 from typing import Any
 from uuid import UUID
 
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -28,6 +26,7 @@ from servicedesk.visits.choices import EntryKind
 from servicedesk.visits.forms import back_on_entry, entry_from
 from servicedesk.visits.queries import pages
 from servicedesk.visits.views.opened import Opened, opened
+from servicedesk.web.pictures import served
 from servicedesk.web.zones import day_of
 
 UNTOLD = (EntryKind.READING, EntryKind.ARRIVE)
@@ -203,19 +202,9 @@ def closed(request: HttpRequest, key: UUID) -> HttpResponse:
     return render(request, "visits/closed.html", context)
 
 
-def _file(name: str) -> FileResponse:
-    path = (Path(settings.MEDIA_ROOT) / name).resolve()
-    if not path.is_relative_to(Path(settings.MEDIA_ROOT).resolve()) or not path.is_file():
-        raise Http404
-    response = FileResponse(path.open("rb"), content_type="image/jpeg")
-    response["X-Content-Type-Options"] = "nosniff"
-    response["Content-Disposition"] = "inline; filename=photo.jpg"
-    return response
-
-
 @login_required
 @require_GET
 def photo(request: HttpRequest, key: UUID) -> FileResponse:
     user = request.user
     assert isinstance(user, User)
-    return _file(queries.photo_for(user, key, on=day_of(timezone.now())).file)
+    return served(queries.photo_for(user, key, on=day_of(timezone.now())).file)

@@ -4,9 +4,11 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from servicedesk.core.tracking.habit import longest_silence
+from servicedesk.instruments.choices import DISPLAY, READ_BY_EYE, Reports
 from servicedesk.instruments.models import Delivery, Instrument
 from servicedesk.instruments.queries import (
     bottles_left,
@@ -33,7 +35,8 @@ def learn_habits(*, at: datetime) -> int:
     for instrument in instruments_in_use():
         water.touch(tank=instrument.tank, at=at - JUDGED_ANEW)
         came = list(
-            Delivery.objects.filter(instrument=instrument, stored__gt=0, received_at__lte=at)
+            _by_line(instrument)
+            .filter(stored__gt=0, received_at__lte=at)
             .order_by("-received_at")
             .values_list("received_at", flat=True)[: KEPT_GAPS + 1]
         )
@@ -78,7 +81,13 @@ def watch_silence(*, at: datetime) -> list[UUID]:
 
 def _heard(instrument: Instrument, since: datetime) -> bool:
     """Whether it sent anything at all, usable or not."""
-    return Delivery.objects.filter(instrument=instrument, received_at__gt=since).exists()
+    return _by_line(instrument).filter(received_at__gt=since).exists()
+
+
+def _by_line(instrument: Instrument) -> QuerySet[Delivery]:
+    """What came of it, without what a person read off the display of one that has a line: that says nothing about the line."""
+    rows = Delivery.objects.filter(instrument=instrument)
+    return rows if instrument.reports_by in READ_BY_EYE else rows.exclude(media_type=DISPLAY)
 
 
 def _say_useless(instrument: Instrument, last: datetime, late: timedelta) -> None:
@@ -100,11 +109,11 @@ def _say_useless(instrument: Instrument, last: datetime, late: timedelta) -> Non
 
 def _say_silent(instrument: Instrument, last: datetime, late: timedelta) -> None:
     empty = _no_reagent(instrument, last)
-    words = (
-        _("%(device)s is silent since %(when)s: by its schedule its %(bottle)s is used up.")
-        if empty
-        else _("%(device)s is silent since %(when)s. Power or line first.")
-    )
+    words = _("%(device)s is silent since %(when)s. Power or line first.")
+    if empty:
+        words = _("%(device)s is silent since %(when)s: by its schedule its %(bottle)s is used up.")
+    elif instrument.reports_by == Reports.PHOTO:
+        words = _("%(device)s was last read %(when)s. Somebody reads its display, or asks for a photo of it.")
     raise_attention(
         key=f"silent:{instrument.pk}",
         at=last + late,

@@ -22,6 +22,8 @@ from servicedesk.instruments.choices import (
     Stage,
     Trust,
 )
+from servicedesk.instruments.models.displays import DisplayPhoto as DisplayPhoto
+from servicedesk.instruments.models.displays import DisplayRead as DisplayRead
 from servicedesk.stock.models import Item, Lot
 from servicedesk.water.models import Method
 from servicedesk.web.facts import Fact
