@@ -123,7 +123,9 @@ def _one(measure: Measure, trust: Standing, kept: _Kept, now: datetime, zone: Zo
             str(_("No test by hand stands beside its values yet: whether it is right, nobody can tell."))
         )
         return page
-    begun = max([c.at for c in page.calibrations] + [row.at for row in loaded], default=since)
+    begun = max(
+        [c.at for c in page.calibrations if not c.left_as_is] + [row.at for row in loaded], default=since
+    )
     spec = measured_by(measure)
     fresh = [pair for at, pair in pairs if at >= begun]
     counted = fresh or [pairs[-1][1]]

@@ -1,6 +1,8 @@
 """Reagent loaded, and instruments calibrated. After a calibration the measure is to be checked until a re-test agrees."""
 
+from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -64,8 +66,10 @@ def record_calibration(
     received_at: datetime,
     after: float | None = None,
     reference_u: float | None = None,
+    found: Mapping[str, Any] | None = None,
 ) -> Calibration:
-    """An instrument was calibrated against a reference value; canonical units."""
+    """An instrument was calibrated against a reference value; canonical units. `found`: what a procedure says besides (the other fields of
+    Calibration)."""
     row, made = Calibration.objects.get_or_create(
         origin=origin,
         part=part,
@@ -78,6 +82,7 @@ def record_calibration(
             "at": at,
             "by": by,
             "received_at": received_at,
+            **(found or {}),
         },
     )
     if made:
