@@ -16,6 +16,7 @@ from reports.models import Report
 from servicedesk.dispatch import jobs
 from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token, revoke_token
+from servicedesk.instruments.actions.calibrating import begin
 from servicedesk.rounds.models import Move, Notice
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
@@ -27,6 +28,7 @@ from tests.factories.tanks import (
     make_instrument,
     make_item,
     make_livestock,
+    make_measure,
     make_site,
 )
 
@@ -73,6 +75,8 @@ class World:
         Report.objects.update(number=CANARY, sentence=CANARY)
         self.report = Report.objects.get()
         self.instrument = make_instrument(self.tank)
+        self.measure = make_measure(self.instrument)
+        self.procedure = begin(instrument=self.instrument, measure=self.measure, by=self.owner, at=now)
         self.token_row, self.token = make_token(instrument=self.instrument, at=now, label=CANARY)
         self.item = make_item(name=f"{CANARY} supply")
         other = make_site()
@@ -92,6 +96,8 @@ class World:
             "desk:instrument_file": self.instrument.pk,
             "desk:instrument_address": self.instrument.pk,
             "desk:commissioning": self.instrument.pk,
+            "desk:calibrate": self.instrument.pk,
+            **dict.fromkeys(("desk:calibration", "desk:calibration_step"), self.procedure.pk),
             "desk:instrument": self.instrument.pk,
             "desk:token_end": self.token_row.pk,
             "desk:token_replace": self.token_row.pk,
@@ -113,6 +119,7 @@ class World:
             "kind": "tank",
             "visit": self.due.pk,
             "sheet": "raise",
+            "step": "ready",
             **LINK,
         }
 
@@ -226,6 +233,7 @@ def test_foreign_and_missing_give_the_same_answer(world):
                     "visit": uuid.uuid4(),
                     "question": uuid.uuid4(),
                     "sheet": "raise",
+                    "step": "ready",
                 },
             )
         )

@@ -44,20 +44,29 @@ def _fits(row: dict[str, str], parameter: str, method: str, *, analogue: bool) -
     )
 
 
+def _suits(row: dict[str, str]) -> Suits:
+    return Suits(
+        kind=row["kind"],
+        by_factor=row["by"] == "factor",
+        expected=float(row["expected"]),
+        settle=float(row["settle"] or 0),
+        settle_share=float(row["settle_share"] or 0),
+        source=row["source"],
+    )
+
+
 @cache
 def procedure_for(*, parameter: str, method: str, analogue: bool = False) -> Suits | None:
     """What suits a parameter by a kind of method; `analogue` for a line that sends volts. None where nothing can be set on the spot."""
-    for row in read_csv("procedures.csv"):
-        if _fits(row, parameter, method, analogue=analogue):
-            return Suits(
-                kind=row["kind"],
-                by_factor=row["by"] == "factor",
-                expected=float(row["expected"]),
-                settle=float(row["settle"] or 0),
-                settle_share=float(row["settle_share"] or 0),
-                source=row["source"],
-            )
-    return None
+    rows = (row for row in read_csv("procedures.csv") if _fits(row, parameter, method, analogue=analogue))
+    return next((_suits(row) for row in rows), None)
+
+
+@cache
+def of_kind(*, kind: str, parameter: str) -> Suits | None:
+    """What a procedure of that kind, once begun, goes by for a parameter; None for a kind that knows none such."""
+    rows = (row for row in read_csv("procedures.csv") if row["kind"] == kind)
+    return next((_suits(row) for row in rows if row["parameter"] in ("*", parameter)), None)
 
 
 PUMP = Suits(

@@ -80,13 +80,11 @@ def setting(
     if by_factor and (reference.value <= 0 or shown.value <= 0):
         raise NoSetting("A factor needs values above nought.")
     delta, u = shown.value - reference.value, math.hypot(reference.u, shown.u)
-    quotient = reference.value / shown.value if shown.value else math.inf
+    quotient, relative = 1.0, 0.0  # where either is nought a factor means nothing
+    if reference.value and shown.value:
+        quotient = reference.value / shown.value
+        relative = math.hypot(reference.u / reference.value, shown.u / shown.value)
     found = quotient if factor is None else factor
-    relative = (
-        math.hypot(reference.u / reference.value, shown.u / shown.value)
-        if reference.value and shown.value
-        else 0.0
-    )
     size = abs(found - 1) if by_factor else abs(delta)
     if abs(delta) <= COVERAGE * u:
         word = LEAVE

@@ -62,9 +62,15 @@ class Scale:
         """A canonical value as it is shown."""
         return f"{self._text((value - self.offset) / self.factor)} {self.word}".strip()
 
-    def width(self, value: float) -> str:
-        """A canonical ± as it is shown."""
-        return f"{self._text(abs(value / self.factor))} {self.word}".strip()
+    def with_width(self, value: float, width: float) -> str:
+        """A canonical value and its ±, the unit once."""
+        shown = self._text((value - self.offset) / self.factor)
+        return f"{shown} ± {self._text(abs(width / self.factor))} {self.word}".strip()
+
+    def off_by(self, value: float, width: float) -> str:
+        """A canonical difference and its ±, the unit once."""
+        shown = self._text(value / self.factor, "+")
+        return f"{shown} ± {self._text(abs(width / self.factor))} {self.word}".strip()
 
     def signed(self, value: float) -> str:
         """A canonical difference with its sign."""
@@ -209,8 +215,8 @@ def _point_rows(procedure: Procedure, point: Point, one: bench.Setting) -> list[
             (_("It gives of what it is told"), share),
         ]
     scale = scale_of(procedure.measure)
-    true = f"{scale.out(point.true.value)} ± {scale.width(2 * point.true.u)}"
-    off = f"{scale.signed(one.delta)} ± {scale.width(one.expanded)}"
+    true = scale.with_width(point.true.value, 2 * point.true.u)
+    off = scale.off_by(one.delta, one.expanded)
     words = _("%(true)s is true, it shows %(shown)s") % {
         "true": true,
         "shown": scale.out(point.shown.value),
@@ -290,8 +296,8 @@ def _single_lines(procedure: Procedure, one: bench.Setting, old: float | None) -
         lines = [words % {"what": what, "factor": f"{one.factor:.4f}", "wide": f"{2 * one.factor_u:.4f}"}]
     else:
         scale = scale_of(procedure.measure)
-        words = _("Move what it shows by %(offset)s ± %(wide)s.")
-        lines = [words % {"offset": scale.signed(one.offset), "wide": scale.width(2 * one.offset_u)}]
+        words = _("Move what it shows by %(offset)s.")
+        lines = [words % {"offset": scale.off_by(one.offset, 2 * one.offset_u)}]
     if old is not None:
         new = bench.new_setting(old=old, found=one, by_factor=suits.by_factor)
         lines.insert(0, _("Set it from %(old)s to %(new)s.") % {"old": f"{old:g}", "new": f"{new:.4g}"})

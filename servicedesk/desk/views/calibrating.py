@@ -1,6 +1,5 @@
 """A calibration on the tablet: what is to be calibrated, then one step to a screen; left and taken up again as one likes."""
 
-from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid4
@@ -257,18 +256,19 @@ def _ended(room: Room) -> HttpResponse:
     return render(room.request, "desk/calibration_end.html", context)
 
 
+def _where(scale: Scale, true: float, shown: float | None) -> str:
+    seen = "–" if shown is None else scale.out(shown)
+    return _("%(shown)s where %(true)s was true") % {"shown": seen, "true": scale.out(true)}
+
+
 def _end_rows(scale: Scale | None, done: Calibration | None) -> list[tuple[str, str]]:
     if scale is None or done is None:
         return []
     after = done.reference if done.after_reference is None else done.after_reference
-    words: Callable[[float, float | None], str] = lambda true, shown: (
-        _("%(shown)s where %(true)s was true")
-        % {  # noqa: E731
-            "shown": "–" if shown is None else scale.out(shown),
-            "true": scale.out(true),
-        }
-    )
-    rows = [(_("Before"), words(done.reference, done.before)), (_("After"), words(after, done.after))]
+    rows = [
+        (_("Before"), _where(scale, done.reference, done.before)),
+        (_("After"), _where(scale, after, done.after)),
+    ]
     if done.slope_mv_per_ph is not None:
         rows.append((_("Slope"), f"{done.slope_mv_per_ph:.1f} mV/pH"))
     if done.offset_mv is not None:

@@ -72,8 +72,7 @@ def set_it(
         found = judged(row, kept_steps(row))
     except ValueError as wrong:
         raise NotCalibrated(str(wrong)) from wrong
-    if found is None:
-        raise NotCalibrated(_("Measure first."))
+    assert found is not None  # the steps before it are done
     if anew and found.word == STOP:
         raise NotCalibrated(_("That much is not mended by setting. Look for the cause, then measure again."))
     if anew and found.word == LOOK and not looked:

@@ -8,7 +8,8 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from servicedesk.core.chemistry import electrode, standards
+from servicedesk.core.chemistry import electrode as glass
+from servicedesk.core.chemistry import standards
 from servicedesk.core.metrology import procedures as book
 from servicedesk.core.metrology import setting as bench
 from servicedesk.core.metrology.procedures import Suits
@@ -33,13 +34,10 @@ def suits_measure(measure: Measure) -> Suits | None:
 
 
 def suits_of(procedure: Procedure) -> Suits:
-    """What the procedure goes by, as it was begun."""
+    """What the procedure goes by, as it was begun, whatever became of its method meanwhile."""
     if procedure.measure is None:
         return book.PUMP
-    found = suits_measure(procedure.measure)
-    if found is not None and found.kind == procedure.kind:
-        return found
-    return Suits(procedure.kind, True, book.PUMP.expected, 0.0, 0.0, "")
+    return book.of_kind(kind=procedure.kind, parameter=procedure.measure.parameter) or book.PUMP
 
 
 def channels_at(instrument: Instrument) -> list[Channel]:
@@ -110,7 +108,7 @@ class Judged:
 
     word: str
     points: tuple[tuple[Point, Setting], ...]
-    electrode: electrode.Electrode | None = None
+    electrode: glass.Electrode | None = None
     percent: float | None = None
     line: Points | None = None
     mind: tuple[str, ...] = ()
@@ -209,7 +207,7 @@ def _two_buffers(kept: Kept, each: tuple[tuple[Point, Setting], ...], word: str)
     one, two = kept["first"].data, kept["second"].data
     mind = _mind_buffers(one, two)
     if one["mv"] is not None and two["mv"] is not None:
-        found = electrode.electrode(
+        found = glass.electrode(
             first_ph=one["reference"],
             first_mv=one["mv"],
             second_ph=two["reference"],
@@ -222,7 +220,7 @@ def _two_buffers(kept: Kept, each: tuple[tuple[Point, Setting], ...], word: str)
             mind.append(_("The electrode grows old: have a new one at hand for the next time."))
         kinder = bench.LOOK if word == bench.STOP else word  # a sound electrode was only set wrongly
         return Judged(kinder, each, electrode=found, percent=found.percent, mind=tuple(mind))
-    percent = electrode.shown_slope(
+    percent = glass.shown_slope(
         first=(one["reference"], one["shown"]), second=(two["reference"], two["shown"])
     )
     if not STEEP[0] <= percent <= STEEP[1]:
@@ -233,7 +231,7 @@ def _two_buffers(kept: Kept, each: tuple[tuple[Point, Setting], ...], word: str)
 
 def _mind_buffers(one: dict[str, Any], two: dict[str, Any]) -> list[str]:
     mind = []
-    if not electrode.check_apart(one["reference"], two["reference"]):
+    if not glass.check_apart(one["reference"], two["reference"]):
         mind.append(
             _("The two buffers lie near each other: two that lie 2 apart or more tell the slope better.")
         )
