@@ -74,7 +74,9 @@ def test_two_buffers_with_an_interruption_end_in_restored_trust(scene, live_serv
     expect(page.locator("[data-clock]")).to_contain_text(":")
 
     measure(page, "8,98", "-126")
-    page.goto(f"{live_server.url}/visits/{scene['visit'].pk}/work/")  # the telephone rings: off to another page
+    page.goto(
+        f"{live_server.url}/visits/{scene['visit'].pk}/work/"
+    )  # the telephone rings: off to another page
     press(page, "a:has-text('Calibrate step by step')")
     press(page, "button:has-text('Go on')")
     expect(page.locator("h1")).to_have_text("Second buffer")
@@ -85,7 +87,7 @@ def test_two_buffers_with_an_interruption_end_in_restored_trust(scene, live_serv
     expect(page.locator(".facts")).to_contain_text("57.0 mV per pH, 96.4 % of Nernst's")
     set_it(page)
     page.go_back()
-    expect(page.locator("h1")).to_have_text("Set it")
+    expect(page.locator("h1")).to_have_text("Judge and set")
     page.goto(f"{live_server.url}/calibrations/{ProcedureStep.objects.first().procedure_id}/")
     assert trust_of(scene["ph"]) == "to_check"
     retest(page, "9,17")

@@ -114,6 +114,9 @@ def test_two_buffers_from_the_instruments_page_to_belief(ph, ida):
     assert trust_of(ph) == "believed"
     row = Calibration.objects.get()
     assert (row.before, row.after, row.by) == (8.98, 9.17, ida)
+    kept = browse(make_owner()).get(f"/instruments/{ph.instrument_id}/").content.decode()
+    assert "slope 57.0 mV/pH, offset -1.7 mV" in kept and f"/calibrations/{desk.row.pk}/" in kept
+    assert "showed 8.980 where 9.180 was true, then 9.170" in kept
 
 
 def test_what_does_not_agree_is_said_and_leaves_a_task_that_agreement_calls_off(ph, ida):

@@ -116,6 +116,7 @@ class BottleForm(StepForm):
             del fields["temperature"], fields["standard"]
             self.more = ("code", "used")
             fields["value"].required = fields["good_to"].required = True
+            self.order_fields(["value", "good_to", "lot"])
 
     def bottle(self) -> Bottle:
         """What was typed as a bottle, canonical units."""
@@ -138,12 +139,18 @@ def _shown(scale: Scale) -> str:
     return str(_("It shows, %(unit)s") % {"unit": scale.word} if scale.word else _("It shows"))
 
 
+def tell_steady(form: forms.Form, moves: str) -> None:
+    """How little a settled value moves, beside the tick that says that it does."""
+    if moves and "steady" in form.fields:
+        form.fields["steady"].help_text = _("Less than %(moves)s within a minute.") % {"moves": moves}
+
+
 class BufferForm(BottleForm):
     more = ("value", "good_to", "code", "used", "minute_before")
 
     shown = Decimal(label=_("It shows"))
     mv = Decimal(label=_("Its voltage in mV, where it tells it"), required=False)
-    steady = forms.BooleanField(label=_("It stands still: less than 0.02 pH, or 1 mV, within a minute"))
+    steady = forms.BooleanField(label=_("It stands still"))
     minute_before = Decimal(label=_("A minute before it showed"), required=False)
 
 

@@ -56,6 +56,11 @@ class Beside:
     pairs: list[PairLine] = field(default_factory=list)
     calibrations: list[Calibration] = field(default_factory=list)
 
+    @property
+    def digits(self) -> int:
+        """How many decimals its values are told with here."""
+        return units.parameter(self.measure.parameter).decimals + 1
+
 
 class _Kept:
     """What is known of all measures of one instrument, each kind read once."""
@@ -67,7 +72,7 @@ class _Kept:
         hands = {row.method_id for row in self.readings if row.source_kind == SourceKind.HAND}
         self.methods = Method.objects.in_bulk(hands)
         done = Calibration.objects.filter(measure__in=rows, at__gte=since, at__lte=until)
-        self.calibrations = list(standing(done).order_by("-at", "-pk"))
+        self.calibrations = list(standing(done).select_related("by", "lot__item").order_by("-at", "-pk"))
         loads = ReagentLoad.objects.filter(measure__in=rows, at__gte=since, at__lte=until)
         self.loads = list(standing(loads).order_by("at", "pk"))
 

@@ -20,7 +20,7 @@ from servicedesk.instruments.actions import NotCalibrated, measuring, retesting
 from servicedesk.instruments.actions import calibrating as steps
 from servicedesk.instruments.choices import ProcedureKind
 from servicedesk.instruments.models import Measure, Procedure
-from servicedesk.instruments.queries.procedures import here, kept_steps, standard_lots
+from servicedesk.instruments.queries.procedures import here, kept_steps, standard_lots, suits_of
 from servicedesk.water.models import Method
 from servicedesk.web.zones import day_of
 
@@ -92,7 +92,21 @@ class Room:
         way = self.request.POST.get("by", "")
         return self.form_of(way if way in ways else next(iter(ways)), step, self.request.POST)
 
+    def moves(self) -> str:
+        """How much a settled value moves in a minute at most, in the device's unit."""
+        suits = suits_of(self.row)
+        if suits.settle:
+            return f"{suits.settle / abs(self.scale.factor):.2g} {self.scale.word}".strip()
+        return f"{100 * suits.settle_share:g} %" if suits.settle_share else ""
+
     def form_of(self, way: str, step: str, posted: Any) -> Any:
+        """The form of one way to do a step; None where there is none."""
+        form = self._form_of(way, step, posted)
+        if form is not None and self.row.measure is not None:
+            asked.tell_steady(form, self.moves())
+        return form
+
+    def _form_of(self, way: str, step: str, posted: Any) -> Any:
         if way in ("ready", "run", VOLUME):
             plain = {"ready": asked.ReadyForm, "run": asked.RunForm, VOLUME: asked.RunAgainForm}
             return plain[way](posted)

@@ -1,5 +1,8 @@
 // How long ago the step before was done, counted from an absolute time, so that a screen that slept loses nothing. One short
-// tone when the usual time is over. Without this the page says when the step before was done.
+// tone when the usual time is over; after an hour nobody waits by the clock any more. Without this the page says when the
+// step before was done.
+
+const HOUR = 3600;
 
 const two = (number) => String(number).padStart(2, "0");
 
@@ -23,7 +26,8 @@ function run(box) {
   const show = () => {
     const seconds = Math.max(0, Math.floor((Date.now() - since) / 1000));
     const over = seconds >= usual;
-    clock.textContent = `${Math.floor(seconds / 60)}:${two(seconds % 60)}${over ? `, ${box.dataset.over}` : ""}`;
+    const time = seconds < HOUR ? `${Math.floor(seconds / 60)}:${two(seconds % 60)}` : "";
+    clock.textContent = [time, over ? box.dataset.over : ""].filter(Boolean).join(", ");
     if (over && !told) tone();
     told = told || over;
   };
