@@ -70,18 +70,16 @@ def record_calibration(
 ) -> Calibration:
     """An instrument was calibrated against a reference value; canonical units. `found`: what a procedure says besides (the other fields of
     Calibration)."""
+    told = {"reference": reference, "reference_u": reference_u, "before": before, "after": after}
     row, made = Calibration.objects.get_or_create(
         origin=origin,
         part=part,
         defaults={
             "measure": measure,
-            "reference": reference,
-            "reference_u": reference_u,
-            "before": before,
-            "after": after,
             "at": at,
             "by": by,
             "received_at": received_at,
+            **told,
             **(found or {}),
         },
     )
