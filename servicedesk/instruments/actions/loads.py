@@ -70,19 +70,14 @@ def record_calibration(
 ) -> Calibration:
     """An instrument was calibrated against a reference value; canonical units. `found`: what a procedure says besides (the other fields of
     Calibration)."""
-    told = {"reference": reference, "reference_u": reference_u, "before": before, "after": after}
-    row, made = Calibration.objects.get_or_create(
-        origin=origin,
-        part=part,
-        defaults={
-            "measure": measure,
-            "at": at,
-            "by": by,
-            "received_at": received_at,
-            **told,
-            **(found or {}),
-        },
-    )
+    told: dict[str, Any] = {
+        "reference": reference,
+        "reference_u": reference_u,
+        "before": before,
+        "after": after,
+    }
+    told |= {"measure": measure, "at": at, "by": by, "received_at": received_at, **(found or {})}
+    row, made = Calibration.objects.get_or_create(origin=origin, part=part, defaults=told)
     if made:
         water.touch(tank=measure.instrument.tank, at=at)
         move_trust(
