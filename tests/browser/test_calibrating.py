@@ -1,6 +1,7 @@
 """In a real browser on a tablet: two buffers with an interruption end in restored trust; a re-test that disagrees leaves trust down."""
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from servicedesk.instruments.models import Calibration, ProcedureStep
@@ -63,6 +64,16 @@ def retest(page, shown):
         form.locator("button.button--wide").click()
 
 
+def barriers(page):
+    """What axe finds on the page as it stands, in light and in dark."""
+    found = set()
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        found |= {one["id"] for one in Axe().run(page).response["violations"]}
+    page.emulate_media(color_scheme="light")
+    return found
+
+
 def test_two_buffers_with_an_interruption_end_in_restored_trust(scene, live_server, open_page):
     eyes = open_page(width=768, height=1024)
     page = eyes.page
@@ -111,8 +122,10 @@ def test_a_retest_that_disagrees_leaves_trust_down_and_a_task(scene, live_server
     begin(page, live_server, scene)
     measure(page, "6,75", "6")
     go_on(page)
+    assert barriers(page) == set()
     measure(page, "8,98", "-126")
     go_on(page)
+    assert barriers(page) == set()
     set_it(page)
     retest(page, "8,9")
 
@@ -123,10 +136,12 @@ def test_a_retest_that_disagrees_leaves_trust_down_and_a_task(scene, live_server
     assert Task.objects.get().title.startswith("Calibrate again: pH")
     page.goto(f"{live_server.url}/tanks/{scene['tank'].pk}/")
     expect(page.locator("body")).to_contain_text("A re-test after calibrating did not agree.")
+    page.go_back()
+    assert barriers(page) == set()
     assert eyes.errors == []
 
 
-def test_it_works_without_scripts_and_without_a_barrier(scene, live_server, open_page):
+def test_it_works_on_a_telephone_without_scripts(scene, live_server, open_page):
     eyes = open_page(width=390, height=844, scripts=False)
     page = eyes.page
     sign_in(eyes, live_server, scene["ida"])

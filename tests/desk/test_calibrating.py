@@ -237,7 +237,8 @@ def test_a_titrator_by_a_standard_works_out_the_new_setting(tank, ida):
     text = desk.browser.get(desk.at("set"), {"old": "1,25"}).content.decode()
     assert "Set it from 1.25 to 1.176." in text and 'value="1,25"' in text
     assert "times" in desk.browser.get(desk.at("set"), {"old": "x"}).content.decode()
-    desk.press("set", do="set", is_set="on", old="1,25")
+    text = desk.press("set", do="set", is_set="on", old="1,25")
+    assert 'name="value" value="8"' in text and 'name="good_to" value="0.1"' in text  # the same bottle again
     text = desk.press("retest", by="standard", value="8", good_to="0,1", shown="8,05", steady="on")
     assert "Believed again" in text and "0.9412" in text
     assert ProcedureStep.objects.get(step="set").data["new"] == pytest.approx(1.176, abs=0.001)

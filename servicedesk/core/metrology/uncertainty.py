@@ -224,4 +224,4 @@ def deviation(*, instrument_value: float, instrument: MethodSpec, reference: Ref
 
 def agrees(found: Deviation) -> bool:
     """Whether the two agree: they differ by no more than their expanded uncertainty (E_n of at most 1, ISO 13528), or what is stated."""
-    return found.verdict != "outside" and abs(found.delta) <= max(found.expanded, found.allowed)
+    return abs(found.delta) <= max(found.expanded, found.allowed)

@@ -107,7 +107,7 @@ class BottleForm(StepForm):
         self.scale, self.known = scale, {str(lot.pk): lot for lot in lots}
         fields: dict[str, Any] = self.fields
         fields["standard"].choices = _choices(scale.parameter)
-        fields["standard"].initial = start or fields["standard"].choices[0][0]
+        fields["standard"].initial = start or fields["standard"].choices[0][0]  # where `initial` says nothing
         rows = [(key, _lot_words(lot, today)) for key, lot in self.known.items()]
         fields["lot"].choices = [("", _("not in our book")), *rows]
         for name in ("value", "good_to"):

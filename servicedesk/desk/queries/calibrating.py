@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as lazy
 
 from servicedesk.core import units
 from servicedesk.core.chemistry import electrode
+from servicedesk.core.chemistry.standards import LABEL_MS_CM
 from servicedesk.core.metrology import procedures as book
 from servicedesk.core.metrology import setting as bench
 from servicedesk.core.tables import read_json
@@ -53,6 +54,14 @@ class Scale:
     def width_into(self, value: float) -> float:
         """A typed ± in the canonical unit."""
         return value * abs(self.factor)
+
+    def back(self, value: float | None) -> float | None:
+        """A canonical value as it was typed."""
+        return None if value is None else round((value - self.offset) / self.factor, 6)
+
+    def width_back(self, value: float | None) -> float | None:
+        """A canonical ± as it was typed."""
+        return None if value is None else round(value / abs(self.factor), 6)
 
     def _text(self, value: float, sign: str = "") -> str:
         digits = units.decimals_in(parameter=self.parameter, unit=self.unit) + 1
@@ -304,6 +313,23 @@ def _single_lines(procedure: Procedure, one: bench.Setting, old: float | None) -
     else:
         lines.append(_("Where a larger number at the device makes it show less, it is the other way round."))
     return lines
+
+
+def same_again(kept: Kept, scale: Scale) -> dict[str, Any]:
+    """The last standard that was at hand, as it was typed: the re-test proposes it again."""
+    rows = [row for row in kept.values() if row.step != "retest" and row.data.get("against") == "standard"]
+    if not rows:
+        return {}
+    row = rows[-1]
+    data, plain = row.data, row.data["standard"] == LABEL_MS_CM
+    return {
+        "standard": data["standard"],
+        "temperature": data["temperature_c"],
+        "value": data["label"] if plain else scale.back(data["label"]),
+        "good_to": data["good_to"] if plain else scale.width_back(data["good_to"]),
+        "lot": str(row.lot_id or ""),
+        "code": data["code"],
+    }
 
 
 def default_buffers(measure: Measure) -> tuple[str, str]:

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as lazy
 from servicedesk.core.metrology import procedures as book
 from servicedesk.core.units import TypedWrong, parse_typed
 from servicedesk.desk.forms import calibrating as asked
-from servicedesk.desk.queries.calibrating import Scale, default_buffers, scale_of
+from servicedesk.desk.queries.calibrating import Scale, default_buffers, same_again, scale_of
 from servicedesk.desk.views.office import staff_of
 from servicedesk.instruments.actions import NotCalibrated, measuring, retesting
 from servicedesk.instruments.actions import calibrating as steps
@@ -137,8 +137,8 @@ class Room:
             return asked.BufferForm(posted, start=first if step == "first" else second, **given)
         if step == "retest":
             volts = self.row.kind == ProcedureKind.LINE
-            start = default_buffers(self.measure)[1] if self.row.kind == ProcedureKind.TWO_BUFFERS else ""
-            return asked.RetestStandardForm(posted, volts=volts, start=start, **given)
+            again = same_again(self.kept, self.scale)
+            return asked.RetestStandardForm(posted, volts=volts, initial=again, **given)
         return asked.BottleForm(posted, **given)
 
     def minute_before(self, form: Any) -> float | None:

@@ -134,7 +134,8 @@ def bottle_data(bottle: Bottle, measure: Measure, at: datetime) -> dict[str, Any
         raise NotCalibrated(str(wrong)) from wrong
     name = _name(bottle, value, parameter)
     warm = bottle.temperature_c
-    return {"against": "standard", "standard": bottle.key, "name": name, "temperature_c": warm, "reference": value, "u": u, "code": bottle.code}  # fmt: skip
+    said = {"label": bottle.value, "good_to": bottle.good_to, "code": bottle.code}
+    return {"against": "standard", "standard": bottle.key, "name": name, "temperature_c": warm, "reference": value, "u": u, **said}  # fmt: skip
 
 
 def compensated(measure: Measure, bottle: Bottle, value: float) -> float:

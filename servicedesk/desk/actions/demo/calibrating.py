@@ -47,7 +47,7 @@ def make(w: World, device: Instrument) -> None:
     name = standards.standards()["phosphate"].name
     data = {
         "against": "standard", "standard": "phosphate", "name": name, "temperature_c": WARM, "reference": true,
-        "u": rectangular_u(standards.BUFFER_GOOD_TO), "code": "", "shown": SHOWN, "mv": MV,
+        "u": rectangular_u(standards.BUFFER_GOOD_TO), "label": None, "good_to": None, "code": "", "shown": SHOWN, "mv": MV,
     }  # fmt: skip
     ready = w.key()
     given = {"procedure": row, "by": by}
