@@ -6,6 +6,7 @@ from servicedesk.desk import api
 from servicedesk.desk.views import (
     animals,
     bands,
+    calibrating,
     check_values,
     commissioning,
     components,
@@ -64,6 +65,9 @@ urlpatterns = [
     path("instruments/", instruments.devices, name="devices"),
     path("instruments/<uuid:key>/", instruments.instrument, name="instrument"),
     path("instruments/<uuid:key>/commissioning/", commissioning.commissioning, name="commissioning"),
+    path("instruments/<uuid:key>/calibrate/", calibrating.calibrate, name="calibrate"),
+    path("calibrations/<uuid:key>/", calibrating.calibration, name="calibration"),
+    path("calibrations/<uuid:key>/<slug:step>/", calibrating.calibration_step, name="calibration_step"),
     path("instruments/<uuid:key>/address/", pull.pull, name="instrument_address"),
     path("instruments/<uuid:key>/history/", instruments.history, name="instrument_history"),
     path("deliveries/<uuid:key>/", instruments.delivery, name="delivery"),

@@ -76,3 +76,21 @@ class Stage(TextChoices):
     CALIBRATED = "calibrated", _("Calibrated")
     AGREES = "agrees", _("Agrees")
     NOISE = "noise", _("Quiet enough")
+
+
+class ProcedureKind(TextChoices):
+    """How something is calibrated (core.metrology.procedures says what suits)."""
+
+    TWO_BUFFERS = "two_buffers", _("two buffers")
+    CELL = "cell", _("a standard for conductivity")
+    ONE_POINT = "one_point", _("one known value")
+    LINE = "line", _("two points of a line")
+    PUMP = "pump", _("by volume")
+
+
+class ProcedureEnd(TextChoices):
+    """How a procedure ended."""
+
+    AGREES = "agrees", _("a re-test agreed")
+    DIFFERS = "differs", _("a re-test did not agree")
+    LEFT = "left", _("left off")

@@ -16,6 +16,7 @@ from reports.models import Report
 from servicedesk.dispatch import jobs
 from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token, revoke_token
+from servicedesk.instruments.actions.calibrating import begin
 from servicedesk.instruments.actions.deliveries import refuse
 from servicedesk.rounds.models import Move, Notice
 from servicedesk.visits.actions import take_entries
@@ -31,6 +32,7 @@ from tests.factories.tanks import (
     make_instrument,
     make_item,
     make_livestock,
+    make_measure,
     make_site,
 )
 
@@ -80,6 +82,8 @@ class World:
         self.delivery = refuse(
             instrument=self.instrument, body=CANARY.encode(), at=now, media_type="text/csv", reason=CANARY
         )
+        self.measure = make_measure(self.instrument)
+        self.procedure = begin(instrument=self.instrument, measure=self.measure, by=self.owner, at=now)
         self.token_row, self.token = make_token(instrument=self.instrument, at=now, label=CANARY)
         self.photo = make_display_photo(self.instrument, by=self.owner, note=CANARY)
         self.item = make_item(name=f"{CANARY} supply")
@@ -106,6 +110,8 @@ class World:
             "desk:delivery": self.delivery.pk,
             "desk:instrument_address": self.instrument.pk,
             "desk:commissioning": self.instrument.pk,
+            "desk:calibrate": self.instrument.pk,
+            **dict.fromkeys(("desk:calibration", "desk:calibration_step"), self.procedure.pk),
             "desk:instrument": self.instrument.pk,
             "desk:display": self.instrument.pk,
             **dict.fromkeys(
@@ -134,6 +140,7 @@ class World:
             "kind": "tank",
             "visit": self.due.pk,
             "sheet": "raise",
+            "step": "ready",
             **LINK,
         }
 
@@ -247,6 +254,7 @@ def test_foreign_and_missing_give_the_same_answer(world):
                     "visit": uuid.uuid4(),
                     "question": uuid.uuid4(),
                     "sheet": "raise",
+                    "step": "ready",
                 },
             )
         )

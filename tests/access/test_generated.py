@@ -24,7 +24,7 @@ from tests.access.test_doors import BROKEN, NASTY
 from tests.access.test_foreign import World, address_of, patterns
 from tests.factories.pushes import Keys
 from tests.factories.stops import entry
-from tests.factories.tanks import make_channel, make_measure, make_place, make_plan, make_solution
+from tests.factories.tanks import make_channel, make_place, make_plan, make_solution
 
 pytestmark = pytest.mark.django_db
 
@@ -69,7 +69,7 @@ class Doors:
         self.rng, self.world = random.Random(seed), World()
         world = self.world
         tank = world.own.tanks.get()
-        measure = make_measure(world.instrument)
+        measure = world.measure
         self.sound = {
             "tank": str(tank.pk),
             "parameter": "alkalinity",

@@ -115,7 +115,7 @@ def test_after_a_calibration_only_what_came_after_counts(scene):
     one = page.context["beside"][0]
     assert one.word == "Within" and len(one.pairs) == 3
     assert any(words.startswith("Counted since") for words in one.why)
-    assert "showed 9.6 where 8.0 was true" in page.content.decode()
+    assert "showed 9.60 where 8.00 was true" in page.content.decode()
 
 
 def test_the_tank_s_page_leads_to_its_instrument(scene):

@@ -14,7 +14,9 @@ from reports.queries.answers import answers_for, question_of
 from servicedesk.desk.actions import demo
 from servicedesk.dispatch.models import Job
 from servicedesk.dosing.models import Dose, PumpCheck, RateChange, Refill, Treatment
-from servicedesk.instruments.models import Calibration, Instrument, ReagentLoad
+from servicedesk.instruments.models import Calibration, Instrument, Procedure, ReagentLoad
+from servicedesk.instruments.queries import trust_of
+from servicedesk.instruments.queries.procedures import here, kept_steps
 from servicedesk.rounds import actions as rounds
 from servicedesk.staff.models import User
 from servicedesk.stock.models import Movement
@@ -103,6 +105,8 @@ def test_the_demo_holds_every_water_type_and_everything_it_says_was_planted(now,
         (f.livestock.tank.name, f.at.astimezone(ZONE).date())
         for f in LivestockFact.objects.filter(change="died")
     ] == [("The goldfish trough", planted["death"].on)]
+    under_way = Procedure.objects.get()
+    assert (here(under_way, kept_steps(under_way)), trust_of(under_way.measure)) == ("second", "to_check")
     given = Treatment.objects.get()
     assert (given.tank.name, given.at.astimezone(ZONE).date()) == (
         "The new-stock tank",

@@ -220,3 +220,8 @@ def deviation(*, instrument_value: float, instrument: MethodSpec, reference: Ref
     else:
         verdict = "cannot be told"
     return Deviation(delta=delta, expanded=expanded, allowed=allowed, verdict=verdict)
+
+
+def agrees(found: Deviation) -> bool:
+    """Whether the two agree: they differ by no more than their expanded uncertainty (E_n of at most 1, ISO 13528), or what is stated."""
+    return abs(found.delta) <= max(found.expanded, found.allowed)

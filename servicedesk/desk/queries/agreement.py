@@ -56,6 +56,11 @@ class Beside:
     pairs: list[PairLine] = field(default_factory=list)
     calibrations: list[Calibration] = field(default_factory=list)
 
+    @property
+    def digits(self) -> int:
+        """How many decimals its values are told with here."""
+        return units.parameter(self.measure.parameter).decimals + 1
+
 
 class _Kept:
     """What is known of all measures of one instrument, each kind read once."""
@@ -67,7 +72,7 @@ class _Kept:
         hands = {row.method_id for row in self.readings if row.source_kind == SourceKind.HAND}
         self.methods = Method.objects.in_bulk(hands)
         done = Calibration.objects.filter(measure__in=rows, at__gte=since, at__lte=until)
-        self.calibrations = list(standing(done).order_by("-at", "-pk"))
+        self.calibrations = list(standing(done).select_related("by", "lot__item").order_by("-at", "-pk"))
         loads = ReagentLoad.objects.filter(measure__in=rows, at__gte=since, at__lte=until)
         self.loads = list(standing(loads).order_by("at", "pk"))
 
@@ -123,7 +128,9 @@ def _one(measure: Measure, trust: Standing, kept: _Kept, now: datetime, zone: Zo
             str(_("No test by hand stands beside its values yet: whether it is right, nobody can tell."))
         )
         return page
-    begun = max([c.at for c in page.calibrations] + [row.at for row in loaded], default=since)
+    begun = max(
+        [c.at for c in page.calibrations if not c.left_as_is] + [row.at for row in loaded], default=since
+    )
     spec = measured_by(measure)
     fresh = [pair for at, pair in pairs if at >= begun]
     counted = fresh or [pairs[-1][1]]

@@ -1,5 +1,6 @@
 """What changes about instruments: reagents, calibrations, trust, tokens, deliveries."""
 
+from servicedesk.instruments.actions.calibrating import NotCalibrated
 from servicedesk.instruments.actions.commissioning import NotCommissioned
 from servicedesk.instruments.actions.deliveries import (
     PLAIN,
@@ -41,6 +42,7 @@ __all__ = [
     "SENML_CBOR",
     "TABLE",
     "NoMailbox",
+    "NotCalibrated",
     "NotCommissioned",
     "NotFetched",
     "NotLoaded",

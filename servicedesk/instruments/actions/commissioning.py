@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 
 from servicedesk.core import units
 from servicedesk.core.metrology.noise import NoNoise, device_alone
-from servicedesk.core.metrology.uncertainty import Deviation, Replicate, deviation, reference_value
+from servicedesk.core.metrology.uncertainty import Deviation, Replicate, agrees, deviation, reference_value
 from servicedesk.instruments.actions.loads import record_calibration
 from servicedesk.instruments.actions.tokens import make_token
 from servicedesk.instruments.choices import Stage
@@ -156,7 +156,7 @@ def agreement(
             raise NotCommissioned(stored.reason)
     reference = reference_value([Replicate(value, spec_of(method)) for value in results])
     found = deviation(instrument_value=shown, instrument=measured_by(measure), reference=reference)
-    if found.verdict == "outside" or abs(found.delta) > max(found.expanded, found.allowed):
+    if not agrees(found):
         return Compared(found, None)
     known = units.parameter(measure.parameter)
     words = _("%(name)s: off by %(delta)s, allowed %(allowed)s.") % {

@@ -14,15 +14,16 @@ from django.db.models import Q, QuerySet
 from servicedesk.core.units import PARAMETERS
 from servicedesk.dosing import actions as dosing
 from servicedesk.dosing.choices import DoseKind
+from servicedesk.instruments.actions.calibrating import AWAY
 from servicedesk.instruments.adapters import plain, senml, table
 from servicedesk.instruments.adapters.records import NotRead, Record
 from servicedesk.instruments.choices import DISPLAY, READ_BY_EYE, DeliveryState, SignKind
-from servicedesk.instruments.models import Delivery, Instrument, Measure, SentDose, SentSign, Sign
+from servicedesk.instruments.models import Delivery, Instrument, Measure, Procedure, SentDose, SentSign, Sign
 from servicedesk.instruments.queries.displays import shown_unit
 from servicedesk.water import actions as water
 from servicedesk.water.choices import Flag
 from servicedesk.water.models import Source
-from servicedesk.web.prepared import KEY, WORD, Slot, prepared
+from servicedesk.web.prepared import KEY, MOMENT, WORD, Slot, prepared
 
 SENML, SENML_CBOR, PLAIN, TABLE = (
     "application/senml+json",
@@ -80,6 +81,13 @@ def _sent_signs(instrument: Slot) -> QuerySet[SentSign, tuple[Any, ...]]:
     return SentSign.objects.filter(instrument=instrument).values_list("sent_name", "kind")
 
 
+@prepared(instrument=KEY, since=MOMENT)
+def _away(instrument: Slot, since: Slot) -> QuerySet[Procedure, tuple[Any, ...]]:
+    """When what was sensed was a standard and not the tank's water."""
+    rows = Procedure.objects.filter(instrument=instrument, measure__isnull=False, away_to__gte=since)
+    return rows.order_by("pk").values_list("measure", "away_from", "away_to")
+
+
 def _turned(measure: Measure, volts: float) -> float:
     """What a line's volts mean, by its two calibrated points."""
     v0, v1, y0, y1 = (
@@ -98,6 +106,7 @@ class _Taking:
         self.measures = {m.sent_name: m for m in _measures(instrument=instrument.pk)}
         known = getattr(instrument.equipment, "source", None)
         self.source: Source = known or water.source_of(instrument.equipment)
+        self.away = _away(instrument=instrument.pk, since=at - PAST)
         self.incoming: list[water.Incoming] = []
         self.apart: list[water.Apart] = []
         self.signed: list[Sign] = []
@@ -134,6 +143,8 @@ class _Taking:
         if record.unit and record.unit != unit:
             reason = f"It came in “{record.unit}”; this instrument was registered with “{unit}”."
             return self.hold(record, reason, measure.parameter)
+        if any(key == measure.pk and first <= at <= last for key, first, last in self.away):
+            return self.hold(record, AWAY, measure.parameter)
         if measure.low_volts is not None and not record.shown:
             value, unit = _turned(measure, value), PARAMETERS[measure.parameter].unit
         flags = 0 if self.oldest <= at <= self.newest else DOUBTFUL

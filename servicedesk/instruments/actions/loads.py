@@ -1,6 +1,8 @@
 """Reagent loaded, and instruments calibrated. After a calibration the measure is to be checked until a re-test agrees."""
 
+from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
@@ -64,22 +66,18 @@ def record_calibration(
     received_at: datetime,
     after: float | None = None,
     reference_u: float | None = None,
+    found: Mapping[str, Any] | None = None,
 ) -> Calibration:
-    """An instrument was calibrated against a reference value; canonical units."""
-    row, made = Calibration.objects.get_or_create(
-        origin=origin,
-        part=part,
-        defaults={
-            "measure": measure,
-            "reference": reference,
-            "reference_u": reference_u,
-            "before": before,
-            "after": after,
-            "at": at,
-            "by": by,
-            "received_at": received_at,
-        },
-    )
+    """An instrument was calibrated against a reference value; canonical units. `found`: what a procedure says besides (the other fields of
+    Calibration)."""
+    told: dict[str, Any] = {
+        "reference": reference,
+        "reference_u": reference_u,
+        "before": before,
+        "after": after,
+    }
+    told |= {"measure": measure, "at": at, "by": by, "received_at": received_at, **(found or {})}
+    row, made = Calibration.objects.get_or_create(origin=origin, part=part, defaults=told)
     if made:
         water.touch(tank=measure.instrument.tank, at=at)
         move_trust(

@@ -22,11 +22,33 @@ from servicedesk.instruments.choices import (
     Stage,
     Trust,
 )
+from servicedesk.instruments.models.calibrating import Calibration, Procedure, ProcedureStep
 from servicedesk.instruments.models.displays import DisplayPhoto as DisplayPhoto
 from servicedesk.instruments.models.displays import DisplayRead as DisplayRead
 from servicedesk.stock.models import Item, Lot
 from servicedesk.water.models import Method
 from servicedesk.web.facts import Fact
+
+__all__ = [
+    "Calibration",
+    "Candidate",
+    "Commissioning",
+    "Delivery",
+    "Instrument",
+    "Measure",
+    "Procedure",
+    "ProcedureStep",
+    "Pull",
+    "ReagentLoad",
+    "SentDose",
+    "SentSign",
+    "Sign",
+    "StageDone",
+    "Token",
+    "TrustMove",
+    "can_be_read",
+    "plain_name",
+]
 
 
 def can_be_read(text: str) -> None:
@@ -248,24 +270,6 @@ class ReagentLoad(Fact):
 
     def __str__(self) -> str:
         return f"{self.ml} mL"
-
-
-class Calibration(Fact):
-    """An instrument was calibrated against a reference value: what it showed before and after, canonical units."""
-
-    measure = models.ForeignKey(Measure, on_delete=models.PROTECT, related_name="calibrations")
-    at = models.DateTimeField()
-    reference = models.FloatField()
-    reference_u = models.FloatField(null=True)
-    before = models.FloatField()
-    after = models.FloatField(null=True)
-    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
-
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["origin", "part"], name="calibration_once")]
-
-    def __str__(self) -> str:
-        return f"{self.before} → {self.after}"
 
 
 class TrustMove(Fact):

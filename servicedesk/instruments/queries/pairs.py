@@ -91,9 +91,9 @@ def _shown(
 
 
 def begun_at(measure: Measure, at: datetime) -> datetime | None:
-    """When it was last calibrated or filled: what was before tells nothing of it now."""
+    """When it was last calibrated or filled: what was before tells nothing of it now. What was compared only is no beginning."""
     done = (
-        standing(Calibration.objects.filter(measure=measure, at__lte=at))
+        standing(Calibration.objects.filter(measure=measure, at__lte=at).exclude(left_as_is=True))
         .order_by("-at")
         .values_list("at", flat=True)
     )

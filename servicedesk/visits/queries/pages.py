@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID
 
 from django.db.models import QuerySet
 from django.utils.formats import date_format
@@ -17,7 +19,7 @@ from servicedesk.core.tables import read_json
 from servicedesk.dosing.choices import TreatmentForm
 from servicedesk.dosing.models import Channel, Solution
 from servicedesk.dosing.queries import Settings, channels_of
-from servicedesk.instruments.models import Measure
+from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.instruments.queries import measures_of, standing_of
 from servicedesk.stock.models import Lot
 from servicedesk.upkeep.choices import reason_words
@@ -132,18 +134,29 @@ def trends(today: TankToday) -> list[Trend]:
 
 @dataclass(frozen=True)
 class TaskLine:
-    """A task to tick or to leave."""
+    """A task to tick or to leave; the instrument that it is about, where it is one."""
 
     task: Task
     overdue: bool
     when: str
     left: str
+    instrument: UUID | None = None
+
+
+@prepared(equipment=KEYS)
+def _instruments(equipment: Slot) -> QuerySet[Instrument, tuple[Any, ...]]:
+    return Instrument.objects.filter(equipment__in=equipment).values_list("equipment", "pk")
+
+
+def _instruments_of(tasks: list[Task]) -> dict[UUID | None, UUID]:
+    keys = [task.equipment_id for task in tasks if task.equipment_id]
+    return dict(_instruments(equipment=keys)) if keys else {}
 
 
 def task_lines(tanks: list[Tank], on: date) -> list[TaskLine]:
     """Open tasks of these tanks, what is overdue said first."""
     tasks = open_tasks_of(tanks, until=on + timedelta(days=1))
-    left = last_left(tasks)
+    left, devices = last_left(tasks), _instruments_of(tasks)
     lines = []
     for task in tasks:
         days = (on - task.latest).days
@@ -152,7 +165,13 @@ def task_lines(tanks: list[Tank], on: date) -> list[TaskLine]:
             when = _("%(n)s days overdue") % {"n": days}
         fact = left.get(task.pk)
         lines.append(
-            TaskLine(task=task, overdue=days > 0, when=when, left=reason_words(fact.reason) if fact else "")
+            TaskLine(
+                task=task,
+                overdue=days > 0,
+                when=when,
+                left=reason_words(fact.reason) if fact else "",
+                instrument=devices.get(task.equipment_id),
+            )
         )
     return sorted(lines, key=lambda line: (not line.overdue, line.task.due, line.task.title))
 
@@ -217,6 +236,11 @@ class WorkSheet:
     solutions: list[Solution]
     lots: list[Lot]
     animals: list[Livestock]
+
+    @property
+    def instruments(self) -> list[Instrument]:
+        """What measures here, each once."""
+        return list({measure.instrument_id: measure.instrument for measure in self.measures}.values())
 
     @property
     def treatment_forms(self) -> list[tuple[str, str]]:

@@ -11,7 +11,7 @@ from clients.queries import name_beside_tank
 from servicedesk.core import units
 from servicedesk.core.metrology.charts import multirule
 from servicedesk.core.metrology.drift import Pair, followed, off_on_average
-from servicedesk.core.metrology.uncertainty import Deviation, deviation, tolerance
+from servicedesk.core.metrology.uncertainty import Deviation, agrees, deviation, tolerance
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Calibration, Measure, TrustMove
@@ -45,8 +45,10 @@ class Known:
 
     @property
     def begun(self) -> datetime | None:
-        """When it was last calibrated or filled: what was before tells nothing of it now."""
-        times = [row.at for row in self.calibrations[-1:]] + ([self.loaded_at] if self.loaded_at else [])
+        """When it was last calibrated or filled: what was before tells nothing of it now. What was compared only and left as it was is no
+        beginning."""
+        set_anew = [row.at for row in self.calibrations if not row.left_as_is]
+        times = set_anew[-1:] + ([self.loaded_at] if self.loaded_at else [])
         return max(times, default=None)
 
     def settled_before(self, since: datetime | None) -> bool:
@@ -74,11 +76,10 @@ def _weigh_trust(
 ) -> None:
     """A test by hand that contradicts a believed instrument puts it to be checked; one that agrees, both taken after the doubt arose, lets it be believed again (they agree where they differ by no more than their expanded
     uncertainty: E_n of at most 1, ISO 13528). What is not to be acted on stays so until a person says otherwise."""
-    agrees = found.verdict != "outside" and abs(found.delta) <= max(found.expanded, found.allowed)
     now = move.trust if move else Trust.BELIEVED
     if found.verdict == "outside" and now == Trust.BELIEVED:
         trust, why = Trust.TO_CHECK, _("A test by hand contradicts it.")
-    elif agrees and move and now == Trust.TO_CHECK and min(pair.at, pair.shown_at) > move.at:
+    elif agrees(found) and move and now == Trust.TO_CHECK and min(pair.at, pair.shown_at) > move.at:
         trust, why = Trust.BELIEVED, _("A test by hand agrees with it.")
     else:
         return

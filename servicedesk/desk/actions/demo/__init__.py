@@ -22,7 +22,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.utils import timezone
 
-from servicedesk.desk.actions.demo import calls, chores, history, papers, shelves, world
+from servicedesk.desk.actions.demo import calibrating, calls, chores, history, papers, shelves, world
 from servicedesk.desk.actions.demo.journal import Journal
 from servicedesk.desk.actions.demo.stories import Reply
 from servicedesk.desk.actions.demo.world import Planted, World
@@ -137,6 +137,7 @@ def load(
         token = _token(w, devices[0])
         world.waters(w)
         world.candidates(w)
+        calibrating.make(w, devices[-1])
     for planted in w.told:
         say(f"Planted: {planted.sentence}")
     return DemoResult(sign_ins=w.sign_ins, token=token, planted=w.told)
