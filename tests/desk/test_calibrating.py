@@ -368,7 +368,7 @@ def stop_of(ida):
 
 def test_a_check_that_left_it_as_it_was_is_no_entry_and_a_strangers_visit_takes_none(ph, ida):
     doing = Doing(ph, ida).buffers(first=6.87, second=9.17)
-    Procedure.objects.update(visit=uuid.uuid4())
+    Procedure.objects.update(visit=stop_of(ida))
     doing.row.refresh_from_db()
     doing.set(anew=False)
     doing.again(9.18)

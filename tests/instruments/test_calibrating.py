@@ -340,6 +340,7 @@ def test_a_titrator_by_tests_by_hand_that_are_kept(titrator, ida):
     assert retesting.retest_hand(**rest) == retesting.retest_hand(**rest)
     assert trust_of(titrator) == "believed"
     assert (Reading.objects.count(), Calibration.objects.get().lot) == (3, None)
+    assert Calibration.objects.get().at == doing.at - timedelta(minutes=10)  # as of when it was set
 
 
 def test_an_offset_where_an_offset_is_what_is_set(ida):
