@@ -33,6 +33,7 @@ from servicedesk.instruments.actions import (
     take_file,
 )
 from servicedesk.instruments.models import Instrument, Measure, Token
+from servicedesk.instruments.queries import relayed_by
 from servicedesk.staff.models import User
 from servicedesk.web.zones import day_of
 
@@ -50,7 +51,7 @@ class FileForm(forms.Form):
 
 def instrument_for(user: User, key: UUID) -> Instrument:
     """The instrument, if its tank is in this person's sight."""
-    rows = Instrument.objects.select_related("equipment", "tank", "tank__site")
+    rows = Instrument.objects.select_related("equipment", "tank", "tank__site", "through__equipment")
     found = rows.filter(pk=key, tank__in=tanks_for(user, on=day_of(timezone.now())).order_by()).first()
     if found is None:
         raise Http404
@@ -79,6 +80,7 @@ def _page(
         "passes": passes,
         "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
         "by_mail": address_of(row, mailbox_of(settings.IMAP)) if settings.IMAP else "",
+        "relayed": relayed_by(row, at=now),
         "beside": beside(measures, now=now, zone=ZoneInfo(staff_of(request).zone)),
     }
     return render(

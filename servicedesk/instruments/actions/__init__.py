@@ -15,6 +15,7 @@ from servicedesk.instruments.actions.files import empty_inbox, take_file
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
 from servicedesk.instruments.actions.mailbox import NoMailbox, address_of, empty_mailbox, mailbox_of
 from servicedesk.instruments.actions.pulls import Tried, attempt, pull, pull_due
+from servicedesk.instruments.actions.relaying import NotRelayed, check_relay
 from servicedesk.instruments.actions.tokens import (
     TooOften,
     digest,
@@ -37,12 +38,14 @@ __all__ = [
     "NotFetched",
     "NotLoaded",
     "NotRead",
+    "NotRelayed",
     "Record",
     "TooOften",
     "Tried",
     "TrustMoveRefused",
     "address_of",
     "attempt",
+    "check_relay",
     "digest",
     "empty_inbox",
     "empty_mailbox",

@@ -14,7 +14,7 @@ class NotRead(ValueError):
 class Record:
     """One resolved record. A measurement has a `value`; a sign (a device's own word about itself) has `says`, its text, and `on`,
     whether that is so, and no value. `at` is aware UTC; `unit` "" when not sent; `dated` says that the body itself told the time, and
-    not only how long before its coming; `wrong` says why it is neither."""
+    not only how long before its coming; `wrong` says why it is neither. `instrument` is whose it is, where the body says so beside the name."""
 
     index: int
     name: str
@@ -25,3 +25,4 @@ class Record:
     dated: bool = False
     says: str | None = None
     on: bool = True
+    instrument: str = ""

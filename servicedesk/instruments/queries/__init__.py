@@ -51,10 +51,34 @@ def instruments_in_use() -> list[Instrument]:
     """All instruments fitted now."""
     rows = Instrument.objects.filter(equipment__retired_on__isnull=True, tank__retired_on__isnull=True)
     return list(
-        rows.select_related("equipment", "tank", "tank__site")
+        rows.select_related("equipment", "tank", "tank__site", "through__equipment")
         .prefetch_related("measures")
         .order_by("equipment__name", "pk")
     )
+
+
+def relays_for(instrument: Instrument) -> QuerySet[Instrument]:
+    """The relays in use through which an instrument may come: those at its site."""
+    rows = Instrument.objects.filter(
+        relays=True, tank__site=instrument.tank.site_id, equipment__retired_on__isnull=True
+    )
+    return rows.exclude(pk=instrument.pk).select_related("equipment").order_by("equipment__name", "pk")
+
+
+@dataclass(frozen=True)
+class Hanging:
+    """An instrument that comes through a relay, and whether it is silent beyond its habit."""
+
+    instrument: Instrument
+    silent: bool
+
+
+def relayed_by(relay: Instrument, *, at: datetime) -> list[Hanging]:
+    """What in use comes through a relay, by its name there."""
+    if not relay.relays:
+        return []
+    rows = relay.relayed.filter(equipment__retired_on__isnull=True).select_related("equipment", "tank")
+    return [Hanging(row, silent_since(row, at) is not None) for row in rows.order_by("relay_name", "pk")]
 
 
 def measured_by(measure: Measure) -> MethodSpec:
