@@ -23,6 +23,7 @@ from servicedesk.desk.queries.ahead import moment
 from servicedesk.dosing.queries import Settings, channels_of
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.queries import Standings, standing_of
+from servicedesk.instruments.queries.mixing import minutes_since_dose
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries import next_visits_of
@@ -62,10 +63,29 @@ def level_rows(
     standings: Standings,
     *,
     zone: ZoneInfo,
+    unmixed: dict[int, int],
 ) -> list[LevelRow]:
-    """The last value of each parameter that has a band, judged as a visit would, with the trust of its series."""
+    """The last value of each parameter that has a band, judged as a visit would, with the trust of its series. What came before a dose was mixed in
+    (`unmixed`, minutes after it by reading) is said so in place of a judgement."""
     ordered = sorted(bands.values(), key=lambda band: units.parameter(band.parameter).order)
-    return [_level(band, latest.get(band.parameter), standings, zone) for band in ordered]
+    rows = [_level(band, latest.get(band.parameter), standings, zone) for band in ordered]
+    values = [latest.get(band.parameter) for band in ordered]
+    return [
+        _unmixed(row, unmixed[value.reading_id]) if value and value.reading_id in unmixed else row
+        for row, value in zip(rows, values, strict=True)
+    ]
+
+
+def _unmixed(row: LevelRow, minutes: int) -> LevelRow:
+    """A value that came before a dose was mixed in: shown and not judged, since the next decides."""
+    return replace(
+        row, method=f"{row.method}, {unmixed_words(minutes)}", state="again", word=_("Water not mixed")
+    )
+
+
+def unmixed_words(minutes: int) -> str:
+    """How long after a dose a value was measured."""
+    return _("measured %(n)s min after a dose: water not mixed") % {"n": minutes}
 
 
 def _level(band: Band, value: ReadingValue | None, standings: Standings, zone: ZoneInfo) -> LevelRow:
@@ -111,8 +131,12 @@ def chart_of(
     """A parameter over time, each method by its marker, a doubted one named so in the key."""
     since, moved = now - timedelta(days=days), _mover(band)
     groups: Groups = {}
-    for row in readings_of(tank, parameter=band.parameter, since=since):
+    found = readings_of(tank, parameter=band.parameter, since=since)
+    unmixed = minutes_since_dose(tank, found, standings)
+    for row in found:
         label = row.method_name
+        if row.reading_id in unmixed:
+            label = _("%(method)s (water not mixed)") % {"method": label}
         trust = standing_of(standings, row.equipment_id, band.parameter).trust
         if trust != Trust.BELIEVED:
             label = f"{label} ({trust.label})"

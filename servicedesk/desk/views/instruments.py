@@ -21,6 +21,7 @@ from servicedesk.core import units
 from servicedesk.desk.queries import devices as all_devices
 from servicedesk.desk.queries.agreement import beside
 from servicedesk.desk.queries.held import waiting_for
+from servicedesk.desk.queries.tank import unmixed_words
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dispatch.queries import last_result
 from servicedesk.instruments.actions import (
@@ -33,8 +34,10 @@ from servicedesk.instruments.actions import (
     take_file,
 )
 from servicedesk.instruments.models import Instrument, Measure, Token
-from servicedesk.instruments.queries import relayed_by
+from servicedesk.instruments.queries import relayed_by, standings_of
+from servicedesk.instruments.queries.mixing import minutes_since_dose
 from servicedesk.staff.models import User
+from servicedesk.water.queries import latest_of_series
 from servicedesk.web.zones import day_of
 
 MOST_DELIVERIES, LARGEST = 20, 4 * 1024 * 1024
@@ -58,9 +61,18 @@ def instrument_for(user: User, key: UUID) -> Instrument:
     return found
 
 
-def _measured(row: Measure) -> dict[str, Any]:
+def _unmixed(row: Instrument) -> dict[str, str]:
+    """Which of its last results came before a dose was mixed in, by parameter, in words."""
+    if not row.after_dose_minutes:
+        return {}
+    last = [value for value in latest_of_series([row.tank]) if value.equipment_id == row.equipment_id]
+    found = minutes_since_dose(row.tank, last, standings_of([row.tank]))
+    return {v.parameter: unmixed_words(found[v.reading_id]) for v in last if v.reading_id in found}
+
+
+def _measured(row: Measure, unmixed: dict[str, str]) -> dict[str, Any]:
     method = row.method.name if row.reagent is None else f"{row.method.name}, {row.reagent.name}"
-    return {"pk": row.pk, "name": units.parameter(row.parameter).name, "sent": f"{row.sent_name}, {row.unit}", "by": method}  # fmt: skip
+    return {"pk": row.pk, "name": units.parameter(row.parameter).name, "sent": f"{row.sent_name}, {row.unit}", "by": method, "unmixed": unmixed.get(row.parameter, "")}  # fmt: skip
 
 
 def _page(
@@ -74,9 +86,10 @@ def _page(
         {"token": t, "open": t.revoked_at is None and (t.expires_at is None or t.expires_at > now)}
         for t in row.tokens.order_by("-made_at", "-pk")
     ]
+    unmixed = _unmixed(row)
     context = {
         "instrument": row,
-        "measures": [_measured(m) for m in measures],
+        "measures": [_measured(m, unmixed) for m in measures],
         "passes": passes,
         "deliveries": row.deliveries.defer("body").order_by("-received_at", "pk")[:MOST_DELIVERIES],
         "by_mail": address_of(row, mailbox_of(settings.IMAP)) if settings.IMAP else "",

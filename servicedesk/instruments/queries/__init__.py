@@ -112,13 +112,14 @@ def trust_of(measure: Measure) -> str:
 
 @dataclass(frozen=True)
 class Standing:
-    """Where one series of an instrument stands, since when and why (empty where it never moved), and whether the
-    instrument is still fitted."""
+    """Where one series of an instrument stands, since when and why (empty where it never moved), whether the
+    instrument is still fitted, and for how many minutes after a dose its results are not of mixed water."""
 
     trust: Trust
     why: str = ""
     since: datetime | None = None
     fitted: bool = True
+    mixes_minutes: int = 0
 
 
 BY_HAND = Standing(Trust.BELIEVED)
@@ -134,6 +135,7 @@ def _moves(tanks: Slot) -> QuerySet[Measure, tuple[Any, ...]]:
             "instrument__equipment",
             "parameter",
             "instrument__equipment__retired_on",
+            "instrument__after_dose_minutes",
             "gone",
             "trust_moves__trust",
             "trust_moves__why",
@@ -147,12 +149,12 @@ def standings_of(tanks: Iterable[Tank]) -> Standings:
     """Trust per series of the instruments at these tanks, by equipment and parameter, in one query. Ask it through
     `standing_of`: what was tested by hand has no entry and is believed."""
     found: Standings = {}
-    for equipment, parameter, retired, gone, trust, why, at in _moves(tanks=[t.pk for t in tanks]):
+    for equipment, parameter, retired, mixes, gone, trust, why, at in _moves(tanks=[t.pk for t in tanks]):
         key = (equipment, parameter)  # in order of time: the last move that stands counts
         if trust is None or gone:
-            found.setdefault(key, Standing(Trust.BELIEVED, fitted=retired is None))
+            found.setdefault(key, Standing(Trust.BELIEVED, fitted=retired is None, mixes_minutes=mixes))
         else:
-            found[key] = Standing(Trust(trust), why or "", at, retired is None)
+            found[key] = Standing(Trust(trust), why or "", at, retired is None, mixes)
     return found
 
 

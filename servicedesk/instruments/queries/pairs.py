@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 from servicedesk.core.metrology.uncertainty import Reference, Replicate, reference_value
 from servicedesk.dispatch.queries import standing
 from servicedesk.instruments.models import Calibration, Measure, ReagentLoad
+from servicedesk.instruments.queries.mixing import Mixing, counted_around, mixing_of
 from servicedesk.water.models import Method, Reading
 from servicedesk.water.queries import ReadingValue, readings_of, spec_of
 from servicedesk.web.prepared import KEY, MOMENT, WORD, Slot, prepared
@@ -55,15 +56,18 @@ def _after(equipment: Slot, parameter: Slot, first: Slot, last: Slot) -> QuerySe
     return rows.order_by("at", "pk").values_list("pk", "at", "value")[:1]
 
 
-def _shown(measure: Measure, at: datetime, since: datetime, until: datetime) -> tuple[datetime, float] | None:
+def _shown(
+    measure: Measure, at: datetime, since: datetime, until: datetime, mixing: Mixing
+) -> tuple[datetime, float] | None:
     """What the instrument showed around a moment: the middle of the two values before it and the one after, as far as there are any; the time
     is that of the nearest."""
     apart = PAIR_OF_SWINGING if measure.parameter in SWINGS else PAIR
     asked = {"equipment": measure.instrument.equipment_id, "parameter": measure.parameter}
-    rows = [
-        *_before(**asked, first=max(at - apart, since), last=min(at, until)),
-        *_after(**asked, first=at, last=min(at + apart, until)),
-    ]
+    first, last = max(at - apart, since), min(at + apart, until)
+    if mixing.within:
+        rows = counted_around(measure, at, first, last, mixing)
+    else:
+        rows = [*_before(**asked, first=first, last=min(at, until)), *_after(**asked, first=at, last=last)]
     if not rows:
         return None
     nearest = min(rows, key=lambda row: abs(row[1] - at))
@@ -96,9 +100,16 @@ def last_pairs(measure: Measure, *, since: datetime, until: datetime, most: int)
 
 
 def pairs_among(
-    measure: Measure, hand: list[ReadingValue], *, since: datetime, until: datetime, most: int
+    measure: Measure,
+    hand: list[ReadingValue],
+    *,
+    since: datetime,
+    until: datetime,
+    most: int,
+    mixing: Mixing | None = None,
 ) -> list[Beside]:
-    """The same from tests by hand of its parameter that were read already."""
+    """The same from tests by hand of its parameter that were read already; and `mixing`, where doses were."""
+    mixing = mixing or mixing_of(measure.instrument.tank, [measure], since=since, until=until)
     groups = together([row for row in hand if since <= row.at <= until])
     names = {row.method_id for group in groups for row in group}
     methods: dict[UUID, Method] = Method.objects.in_bulk(names) if names else {}
@@ -106,7 +117,7 @@ def pairs_among(
     for group in reversed(groups):
         if len(found) == most:
             break
-        shown = _shown(measure, group[-1].at, since, until)
+        shown = _shown(measure, group[-1].at, since, until, mixing)
         if shown is None:
             continue
         results = [Replicate(row.value, spec_of(methods[row.method_id])) for row in group]

@@ -17,6 +17,7 @@ from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import SignKind, Trust
 from servicedesk.instruments.models import Calibration, Instrument, Measure, Sign
 from servicedesk.instruments.queries import loads_of, measured_by, measures_of, trusts
+from servicedesk.instruments.queries.mixing import mixing_of
 from servicedesk.watch.actions.agreement import RECENT, Known, judge_agreement
 from servicedesk.watch.actions.rows import clear_attention, local, open_keys, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
@@ -41,6 +42,7 @@ def _known_of(tank: Tank, measures: list[Measure], at: datetime) -> list[Known]:
     for row in _calibrations(measures=keys, at=at):
         by_measure[row.measure_id].append(row)
     hand = readings_of(tank, since=at - RECENT, until=at, by_hand=True)
+    mixing = mixing_of(tank, measures, since=at - RECENT, until=at)
     return [
         Known(
             measure=measure,
@@ -48,6 +50,7 @@ def _known_of(tank: Tank, measures: list[Measure], at: datetime) -> list[Known]:
             calibrations=by_measure[measure.pk],
             loaded_at=loads[measure.pk].at if measure.pk in loads else None,
             move=moves.get(measure.pk),
+            mixing=mixing,
         )
         for measure in measures
     ]
