@@ -122,6 +122,7 @@ def test_both_pages_show_what_hangs_on_what(page, relay):
 
     text = page.get(f"/instruments/{relay.pk}/").content.decode()
     assert all(str(one) in text for one in (fine, silent, unheard)) and "not heard of yet" in text
+    assert "Nothing itself." in text and "held apart until you say what it measures" not in text
     assert [h.silent for h in page.get(f"/instruments/{relay.pk}/").context["relayed"]] == [
         False,
         True,

@@ -162,6 +162,22 @@ def test_what_a_relay_measures_itself_goes_by_its_whole_name(relay, probe):
     assert HeldReading.objects.get(part=2).equipment == probe.equipment
 
 
+def test_a_longer_name_that_nobody_has_is_not_the_shorter_ones(relay, probe, titrator):
+    rows = [
+        {"n": "titrator-2/alk", "v": 8, "t": THEN},
+        {"n": "titrator/2/alk", "v": 8, "t": THEN},
+        {"n": "titrator_alk", "v": 7, "t": THEN},
+    ]
+
+    assert not send(relay, [rows[0]], at=NOW - timedelta(hours=1))[0].parts.exists()
+    HeldReading.objects.all().delete()
+    send(relay, rows)
+
+    held = {row.part: row.equipment for row in HeldReading.objects.select_related("equipment")}
+    assert held == {0: relay.equipment, 1: titrator.equipment}
+    assert stored_of(titrator) == {"alkalinity": 7}
+
+
 def test_one_that_is_out_of_use_gets_nothing_any_more(relay, probe):
     type(probe.equipment).objects.filter(pk=probe.equipment_id).update(retired_on=NOW.date())
 

@@ -2,7 +2,9 @@
 
 from collections.abc import Collection, Sequence
 
-SEPARATORS = frozenset("/:._-")
+LEVELS = frozenset("/:")
+"""What parts a name from what is below it; the other separators may also stand inside a name."""
+SEPARATORS = LEVELS | frozenset("._-")
 """What may stand between the two: of the signs that a SenML name is made of (RFC 8428, section 4.5.1) those that are neither letter nor
 digit."""
 

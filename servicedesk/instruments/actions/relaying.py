@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from django.db.models import QuerySet
 
-from servicedesk.core.tracking.relayed import one_of, told_apart
+from servicedesk.core.tracking.relayed import LEVELS, one_of, told_apart
 from servicedesk.instruments.actions.taking import Taking
 from servicedesk.instruments.adapters.records import Record
 from servicedesk.instruments.choices import DeliveryState
@@ -102,6 +102,10 @@ class _Sorting:
         if not rest and len(taking.measures) == 1:  # it sends one value, under the name of its own
             rest = next(iter(taking.measures))
         if not record.instrument and not record.wrong and not taking.knows(rest):
+            if (
+                rest and record.name[-len(rest) - 1] not in LEVELS
+            ):  # "sump-2/temp" may be another's than "sump"
+                return self.own.hold(record, f"“{record.name}” names nobody who comes through this relay.")
             return taking.hold(record, f"“{rest}” is not something this instrument measures.")
         return taking.take(replace(record, name=rest, instrument=""))
 
@@ -128,7 +132,7 @@ def take_relayed(
         sorting.put(record)
     found = sorting.store()
     answers = [answer for _taking, answer in found]
-    others = [(taking, answer) for taking, answer in found if taking is not sorting.own]
+    others = [(one, answer) for one, answer in found if one is not sorting.own and any(answer.values())]
     held = sorted((one for answer in answers for one in answer["held"]), key=lambda one: one["index"])
     whole = {name: sum(answer.get(name, 0) for answer in answers) for name in COUNTED}
     delivery = Delivery.objects.create(
