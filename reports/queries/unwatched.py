@@ -28,6 +28,7 @@ def _empty(tank: Tank, at: datetime) -> list[str]:
 
 def _silent(tank: Tank, at: datetime, zone: ZoneInfo) -> list[str]:
     fitted = Instrument.objects.filter(tank=tank, equipment__retired_on__isnull=True)
+    fitted = fitted.exclude(relays=True, measures__isnull=True)  # it sees no water itself
     since = [last for instrument in fitted if (last := silent_since(instrument, at))]
     if not since:
         return []

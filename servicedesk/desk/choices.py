@@ -9,6 +9,15 @@ SENTENCES = {
     ),
     "instrument_set_points_in_order": ("dose_high", _("It stops above where it begins.")),
     "instrument_mqtt_name_once": ("mqtt_name", _("Another instrument has this name on the broker.")),
+    "instrument_relays_no_relay": (
+        "through",
+        _("A relay has the line itself: it does not come through another."),
+    ),
+    "instrument_named_at_relay": (
+        "relay_name",
+        _("What comes through a relay has a name there, and nothing else has one."),
+    ),
+    "instrument_relay_name_once": ("relay_name", _("Another instrument has this name at the relay.")),
     "measure_points_whole": (
         "high_volts",
         _("A line has two points, the second at more volts than the first, or none."),

@@ -114,6 +114,7 @@ class Dose(Fact):
             models.UniqueConstraint(fields=["origin", "part"], name="dose_once"),
             models.CheckConstraint(condition=Q(ml__gte=0), name="dose_not_negative"),
         ]
+        indexes = [models.Index(fields=["tank", "at"], name="dose_by_time")]
 
     def __str__(self) -> str:
         return f"{self.ml} mL"

@@ -108,7 +108,7 @@ def test_the_page_asks_as_often_for_three_passes_as_for_one(count, django_assert
         make_token(instrument=instrument, at=timezone.now())
         make_measure(instrument, ["alkalinity", "calcium", "ph"][number], unit="dKH")
 
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(22):
         assert browser.get(f"/instruments/{instrument.pk}/").status_code == 200
 
 

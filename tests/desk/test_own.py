@@ -98,7 +98,7 @@ def test_an_owner_comes_from_nothing_to_a_service_plan():
     tank = Tank.objects.get()
     browser.post(
         f"/own/plan/new/?in={site.pk}",
-        {"name": "Fortnightly", "tanks": [str(tank.pk)], "every_weeks": "2", "weekday": "1", "tolerance_days": "1", "minutes": "45", "technician": str(technician.pk), "starts_on": "2026-06-01"},
+        {"name": "Fortnightly", "tanks": [str(tank.pk)], "every_weeks": "2", "weekday": "1", "tolerance_days": "1", "minutes": "45", "people": "1", "technician": str(technician.pk), "starts_on": "2026-06-01"},
     )  # fmt: skip
 
     assert tank.bands.get(parameter="alkalinity").target == 8.5

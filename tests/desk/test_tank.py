@@ -12,13 +12,15 @@ from django.utils import timezone
 
 from servicedesk.core.drawing.levels import LevelRow
 from servicedesk.desk.queries import tank as one
+from servicedesk.dosing.actions import record_dose
 from servicedesk.dosing.models import RateChange, Refill
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.queries import standings_of
+from servicedesk.instruments.queries.mixing import minutes_since_dose
 from servicedesk.water import actions as water
 from servicedesk.water.queries import bands_of, latest_values
 from tests.desk.test_today import make_planned
-from tests.factories.people import make_owner, make_technician
+from tests.factories.people import make_business, make_owner, make_technician
 from tests.factories.tanks import (
     make_band,
     make_channel,
@@ -28,6 +30,7 @@ from tests.factories.tanks import (
     make_method,
     make_reading,
     make_site,
+    make_solution,
     make_tank,
 )
 
@@ -66,7 +69,9 @@ def doubt(measure, trust):
 
 def levels(tank):
     latest = {parameter: value for (_t, parameter), value in latest_values([tank]).items()}
-    return one.level_rows(bands_of(tank), latest, standings_of([tank]), zone=LONDON)
+    standings = standings_of([tank])
+    unmixed = minutes_since_dose(tank, latest.values(), standings)
+    return one.level_rows(bands_of(tank), latest, standings, zone=LONDON, unmixed=unmixed)
 
 
 def test_a_parameter_nobody_tested_has_no_trust():
@@ -253,3 +258,30 @@ def test_more_values_instruments_and_channels_ask_no_more_queries(count, django_
 
     with django_assert_max_num_queries(21):
         browser.get(f"/tanks/{tank.pk}/")
+
+
+def test_a_value_that_came_before_a_dose_was_mixed_in_is_marked_and_not_judged():
+    tank = make_tank()
+    make_band(tank, "ph", unit="NBS scale", low=8.0, high=8.4, alarm_low=7.7, alarm_high=8.6)
+    measure = make_measure(make_instrument(tank, after_dose_minutes=30), "ph", unit="NBS scale")
+    record_dose(
+        tank=tank, solution=make_solution("alkalinity"), ml=5, at=NOW - timedelta(minutes=20), by=None, origin=uuid.uuid4(), received_at=NOW
+    )  # fmt: skip
+    deliver(measure, "8.2", NOW - timedelta(hours=2))
+    deliver(measure, "8.8", NOW - timedelta(minutes=8))
+
+    (row,) = levels(tank)
+    assert (row.value_text, row.state, row.word) == ("8.80", "again", "Water not mixed")
+    assert row.method.endswith("measured 12 min after a dose: water not mixed")
+    chart = one.chart_of(tank, bands_of(tank)["ph"], standings_of([tank]), days=7, now=NOW, zone=LONDON)
+    assert sorted(len(one.points) for one in chart.series if "water not mixed" in one.label) == [1]
+
+    make_business()
+    browser = Browser()
+    browser.force_login(make_owner(), backend="django.contrib.auth.backends.ModelBackend")
+    words = "measured 12 min after a dose: water not mixed"
+    assert words in browser.get(f"/tanks/{tank.pk}/").content.decode()
+    assert f"Last result {words}." in browser.get(f"/instruments/{measure.instrument_id}/").content.decode()
+    type(measure.instrument).objects.update(after_dose_minutes=0)
+    assert words not in browser.get(f"/tanks/{tank.pk}/").content.decode()
+    assert words not in browser.get(f"/instruments/{measure.instrument_id}/").content.decode()

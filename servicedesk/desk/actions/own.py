@@ -14,6 +14,8 @@ from clients.choices import LivestockChange
 from clients.models import Contact, Livestock, ServicePlan, Tank
 from servicedesk.desk.choices import SENTENCES
 from servicedesk.dispatch.actions import ask
+from servicedesk.instruments.actions import NotRelayed, check_relay
+from servicedesk.instruments.models import Instrument
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
 from servicedesk.upkeep.models import TaskRule
@@ -48,6 +50,8 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model
     for name, value in values.items():
         if name not in many:
             setattr(row, name, value)
+    if isinstance(row, Instrument):
+        _fits_its_relay(row)
     try:
         with transaction.atomic():
             row.save()
@@ -68,6 +72,13 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model
     for kind in FOLLOWS.get(type(row), ()):
         ask(kind=kind, key=f"{kind}:{row.pk}:{at.isoformat()}", args={}, at=at)
     return row
+
+
+def _fits_its_relay(row: Instrument) -> None:
+    try:
+        check_relay(row)
+    except NotRelayed as wrong:
+        raise NotKept(str(wrong)) from wrong
 
 
 def _first_animals(animals: Livestock, number: int, *, at: datetime, by: User) -> None:

@@ -26,6 +26,7 @@ from servicedesk.desk.forms.kinds import LABELS, Kind
 from servicedesk.desk.queries.bands import CHANGES, COLUMNS, LEVELS, BandRow, from_unit
 from servicedesk.dosing.models import Channel
 from servicedesk.instruments.models import Instrument
+from servicedesk.instruments.queries import relays_for
 from servicedesk.staff.models import User
 from servicedesk.water.models import Method
 
@@ -154,6 +155,8 @@ def _narrow(form: Any, kind: Kind, parent: Model | None) -> None:
     for name in ("technician", "keeper"):
         if name in fields:
             fields[name].queryset = User.objects.filter(role="technician", is_active=True).order_by("name")
+    if "through" in fields:
+        fields["through"].queryset = relays_for(form.instance)
     _narrow_choices(fields, parent)
 
 

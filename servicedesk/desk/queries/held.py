@@ -6,11 +6,12 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
-from django.db.models import Count, Max, Min, QuerySet
+from django.db.models import Count, Max, Min, Q, QuerySet
 
 from clients.models import Equipment, Tank
 from clients.queries import tanks_for
-from servicedesk.instruments.models import Measure
+from servicedesk.core import units
+from servicedesk.instruments.models import Instrument, Measure
 from servicedesk.staff.models import User
 from servicedesk.water.models import HeldReading, Method
 
@@ -80,9 +81,32 @@ def of_group(
     return rows.select_related("tank", "equipment").order_by("-at", "-received_at", "pk")
 
 
-def ways_to_take(equipment: Equipment | None, tank: Tank) -> list[Method]:
-    """By which methods a value may be taken in: those of the instrument, or what the tank is tested by."""
-    if equipment is not None:
-        measures = Measure.objects.filter(instrument__equipment=equipment).select_related("method")
-        return [measure.method for measure in measures.order_by("parameter", "pk")]
-    return [test.method for test in tank.tests.select_related("method").order_by("order", "pk")]
+@dataclass(frozen=True)
+class Way:
+    """By which method a value may be taken in, and of whom, where a relay sent it for another."""
+
+    key: str
+    method: Method
+    of: Instrument | None = None
+
+    @property
+    def words(self) -> str:
+        """As it is chosen: what it is and by what, whose where that is another's."""
+        words = f"{units.parameter(self.method.parameter).name}, {self.method.name}"
+        return f"{self.of.equipment.name}: {words}" if self.of else words
+
+
+def ways_to_take(equipment: Equipment | None, tank: Tank) -> list[Way]:
+    """By which methods a value may be taken in: those of the instrument and of those that come through it, or what the tank is tested by."""
+    if equipment is None:
+        tests = tank.tests.select_related("method").order_by("order", "pk")
+        return [Way(str(test.method_id), test.method) for test in tests]
+    mine = Q(instrument__equipment=equipment) | Q(instrument__through__equipment=equipment)
+    rows = Measure.objects.filter(mine).select_related("method", "instrument__equipment", "instrument__tank")
+    own, relayed = list[Way](), list[Way]()
+    for measure in rows.order_by("instrument__relay_name", "parameter", "pk"):
+        if measure.instrument.equipment_id == equipment.pk:
+            own.append(Way(str(measure.method_id), measure.method))
+        else:
+            relayed.append(Way(str(measure.pk), measure.method, measure.instrument))
+    return own + relayed

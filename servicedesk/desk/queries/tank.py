@@ -43,10 +43,29 @@ def level_rows(
     standings: Standings,
     *,
     zone: ZoneInfo,
+    unmixed: dict[int, int],
 ) -> list[LevelRow]:
-    """The last value of each parameter that has a band, judged as a visit would, with the trust of its series."""
+    """The last value of each parameter that has a band, judged as a visit would, with the trust of its series. What came before a dose was mixed in
+    (`unmixed`, minutes after it by reading) is said so in place of a judgement."""
     ordered = sorted(bands.values(), key=lambda band: units.parameter(band.parameter).order)
-    return [_level(band, latest.get(band.parameter), standings, zone) for band in ordered]
+    rows = [_level(band, latest.get(band.parameter), standings, zone) for band in ordered]
+    values = [latest.get(band.parameter) for band in ordered]
+    return [
+        _unmixed(row, unmixed[value.reading_id]) if value and value.reading_id in unmixed else row
+        for row, value in zip(rows, values, strict=True)
+    ]
+
+
+def _unmixed(row: LevelRow, minutes: int) -> LevelRow:
+    """A value that came before a dose was mixed in: shown and not judged, since the next decides."""
+    return replace(
+        row, method=f"{row.method}, {unmixed_words(minutes)}", state="again", word=_("Water not mixed")
+    )
+
+
+def unmixed_words(minutes: int) -> str:
+    """How long after a dose a value was measured."""
+    return _("measured %(n)s min after a dose: water not mixed") % {"n": minutes}
 
 
 def _level(band: Band, value: ReadingValue | None, standings: Standings, zone: ZoneInfo) -> LevelRow:

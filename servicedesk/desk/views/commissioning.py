@@ -182,6 +182,7 @@ def _pass(room: _Room, row: Commissioning) -> HttpResponse:
 
 def _shown(room: _Room, row: Commissioning, failed: dict[str, forms.Form]) -> list[Shown]:
     done, found, before = steps.last_done(row), [], row.begun_at
+    needed = steps.needed_for(room.instrument)
     for stage in Stage:
         if stage == Stage.WARM and not room.instrument.warm_up_minutes:
             continue
@@ -190,7 +191,7 @@ def _shown(room: _Room, row: Commissioning, failed: dict[str, forms.Form]) -> li
             minutes = max(0, round((step.at - before).total_seconds() / 60))
             before = step.at
         form = failed.get(stage) or room.form(stage)
-        found.append(Shown(stage, str(stage.label), step, minutes, form, stage in steps.NEEDED))
+        found.append(Shown(stage, str(stage.label), step, minutes, form, stage in needed))
     return found
 
 

@@ -16,8 +16,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 from servicedesk.core import units
 from servicedesk.desk.queries import held as ask
 from servicedesk.desk.views.office import staff_of
-from servicedesk.water.actions import NotWater, discard_held, release_held
-from servicedesk.water.models import HeldReading, Method
+from servicedesk.water.actions import NotWater, Whose, discard_held, release_held
+from servicedesk.water.models import HeldReading
 from servicedesk.web.zones import day_of
 
 MOST_AT_ONCE = 2000
@@ -40,12 +40,12 @@ class DecideForm(forms.Form):
     take_as = forms.ChoiceField(label=lazy("In which unit it came"), required=False)
     why = forms.CharField(label=lazy("Why"), max_length=200, required=False)
 
-    def __init__(self, *args: Any, ways: list[Method], unit: str, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, ways: list[ask.Way], unit: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         method: Any = self.fields["method"]
         take_as: Any = self.fields["take_as"]
-        method.choices = [(str(way.pk), f"{units.parameter(way.parameter).name}, {way.name}") for way in ways]
-        named = dict.fromkeys(u for way in ways for u in units.parameter(way.parameter).units)
+        method.choices = [(way.key, way.words) for way in ways]
+        named = dict.fromkeys(u for way in ways for u in units.parameter(way.method.parameter).units)
         take_as.choices = [(u, u) for u in named]
         take_as.initial = unit if unit in named else None
 
@@ -91,7 +91,7 @@ def group(request: HttpRequest) -> HttpResponse:
 
 
 def _decide(
-    request: HttpRequest, form: DecideForm, rows: list[HeldReading], ways: list[Method]
+    request: HttpRequest, form: DecideForm, rows: list[HeldReading], ways: list[ask.Way]
 ) -> HttpResponse | None:
     """What was pressed; None where it was refused and the page shows why."""
     user, now, why = staff_of(request), timezone.now(), form.cleaned_data["why"]
@@ -101,11 +101,12 @@ def _decide(
             words = ngettext("One value is left out.", "%(n)s values are left out.", number)
             messages.success(request, words % {"n": number})
             return redirect("desk:held")
-        method = next((way for way in ways if str(way.pk) == form.cleaned_data["method"]), None)
-        if method is None:
+        way = next((way for way in ways if way.key == form.cleaned_data["method"]), None)
+        if way is None:
             raise NotWater(_("Say what it is."))
+        whose = Whose(way.of.equipment, way.of.tank) if way.of else None
         found = release_held(
-            rows=rows, parameter=method.parameter, unit=form.cleaned_data["take_as"], method=method, by=user, at=now, why=why
+            rows=rows, parameter=way.method.parameter, unit=form.cleaned_data["take_as"], method=way.method, by=user, at=now, why=why, whose=whose
         )  # fmt: skip
     except (NotWater, units.UnknownUnit, units.NeedsContext) as wrong:
         form.add_error(None, str(wrong))

@@ -25,6 +25,7 @@ from servicedesk.desk.queries.agreement import beside
 from servicedesk.desk.queries.display import leads
 from servicedesk.desk.queries.held import waiting_for
 from servicedesk.desk.queries.lifeline import needs_of, timeline
+from servicedesk.desk.queries.tank import unmixed_words
 from servicedesk.desk.views.office import staff_of
 from servicedesk.dispatch.queries import last_result
 from servicedesk.instruments.actions import (
@@ -37,9 +38,11 @@ from servicedesk.instruments.actions import (
     take_file,
 )
 from servicedesk.instruments.models import Delivery, Instrument, Measure, Token
-from servicedesk.instruments.queries import silent_since
+from servicedesk.instruments.queries import relayed_by, silent_since, standings_of
 from servicedesk.instruments.queries.displays import waiting_for as photos_waiting
+from servicedesk.instruments.queries.mixing import minutes_since_dose
 from servicedesk.staff.models import User
+from servicedesk.water.queries import latest_of_series
 from servicedesk.web.zones import day_of
 
 MOST_DELIVERIES, MOST_ON_A_PAGE, MOST_MOMENTS = 5, 50, 12
@@ -57,16 +60,25 @@ class FileForm(forms.Form):
 
 def instrument_for(user: User, key: UUID) -> Instrument:
     """The instrument, if its tank is in this person's sight."""
-    rows = Instrument.objects.select_related("equipment", "tank", "tank__site")
+    rows = Instrument.objects.select_related("equipment", "tank", "tank__site", "through__equipment")
     found = rows.filter(pk=key, tank__in=tanks_for(user, on=day_of(timezone.now())).order_by()).first()
     if found is None:
         raise Http404
     return found
 
 
-def _measured(row: Measure) -> dict[str, Any]:
+def _unmixed(row: Instrument) -> dict[str, str]:
+    """Which of its last results came before a dose was mixed in, by parameter, in words."""
+    if not row.after_dose_minutes:
+        return {}
+    last = [value for value in latest_of_series([row.tank]) if value.equipment_id == row.equipment_id]
+    found = minutes_since_dose(row.tank, last, standings_of([row.tank]))
+    return {v.parameter: unmixed_words(found[v.reading_id]) for v in last if v.reading_id in found}
+
+
+def _measured(row: Measure, unmixed: dict[str, str]) -> dict[str, Any]:
     method = row.method.name if row.reagent is None else f"{row.method.name}, {row.reagent.name}"
-    return {"pk": row.pk, "name": units.parameter(row.parameter).name, "sent": f"{row.sent_name}, {row.unit}", "by": method}  # fmt: skip
+    return {"pk": row.pk, "name": units.parameter(row.parameter).name, "sent": f"{row.sent_name}, {row.unit}", "by": method, "unmixed": unmixed.get(row.parameter, "")}  # fmt: skip
 
 
 def _page(
@@ -80,9 +92,10 @@ def _page(
         {"token": t, "open": t.revoked_at is None and (t.expires_at is None or t.expires_at > now)}
         for t in row.tokens.order_by("-made_at", "-pk")
     ]
+    unmixed = _unmixed(row)
     context = {
         "instrument": row,
-        "measures": [_measured(m) for m in measures],
+        "measures": [_measured(m, unmixed) for m in measures],
         "passes": passes,
         "deliveries": row.deliveries.defer("body")
         .select_related("seen__photo", "seen__by")
@@ -90,6 +103,7 @@ def _page(
         "to_read": row.display_photos.filter(outcome__isnull=True).count(),
         "read_first": leads(row, silent=silent_since(row, now) is not None),
         "by_mail": address_of(row, mailbox_of(settings.IMAP)) if settings.IMAP else "",
+        "relayed": relayed_by(row, at=now),
         "beside": beside(measures, now=now, zone=zone),
         "needs": needs_of(measures, now=now, zone=zone),
         "moments": timeline(row, measures, until=now, most=MOST_MOMENTS),

@@ -21,6 +21,7 @@ from servicedesk.desk.queries.worksheets import problems
 from servicedesk.dispatch.queries import trouble
 from servicedesk.dosing.queries import treatments_of
 from servicedesk.instruments.queries import standings_of
+from servicedesk.instruments.queries.mixing import minutes_since_dose
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.queries import next_visits_of
 from servicedesk.rounds.views import day_strip
@@ -100,7 +101,8 @@ def tank(request: HttpRequest, key: UUID) -> HttpResponse:
     newest = latest_of_series([row])
     latest = {value.parameter: value for value in newest}
     chosen, days = _chosen(request, bands, latest)
-    levels = one.level_rows(bands, latest, standings, zone=zone)
+    unmixed = minutes_since_dose(row, newest, standings)
+    levels = one.level_rows(bands, latest, standings, zone=zone, unmixed=unmixed)
     attention = of_seen_tank(row)
     context = {
         "tank": row,

@@ -24,6 +24,7 @@ from servicedesk.instruments.actions.files import empty_inbox, take_file
 from servicedesk.instruments.actions.loads import NotLoaded, record_calibration, record_load
 from servicedesk.instruments.actions.mailbox import NoMailbox, address_of, empty_mailbox, mailbox_of
 from servicedesk.instruments.actions.pulls import Tried, attempt, pull, pull_due
+from servicedesk.instruments.actions.relaying import NotRelayed, check_relay
 from servicedesk.instruments.actions.tokens import (
     TooOften,
     digest,
@@ -47,6 +48,7 @@ __all__ = [
     "NotFetched",
     "NotLoaded",
     "NotRead",
+    "NotRelayed",
     "NotShown",
     "Record",
     "Shown",
@@ -55,6 +57,7 @@ __all__ = [
     "TrustMoveRefused",
     "address_of",
     "attempt",
+    "check_relay",
     "correct_shown",
     "digest",
     "empty_inbox",

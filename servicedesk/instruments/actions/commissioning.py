@@ -27,6 +27,15 @@ NEEDED = (Stage.PLACED, Stage.PASS, Stage.HEARD, Stage.AGREES)
 """Without these nothing is in use; warming up, calibrating and noise belong to some instruments only."""
 
 
+def needed_for(instrument: Instrument) -> tuple[Stage, ...]:
+    """The steps without which this one is not in use: what comes through a relay needs no pass of its own, and a relay that measures nothing agrees
+    with nothing."""
+    left_out = {Stage.PASS} if instrument.through_id else set[Stage]()
+    if instrument.relays and not instrument.measures.exists():
+        left_out.add(Stage.AGREES)
+    return tuple(stage for stage in NEEDED if stage not in left_out)
+
+
 class NotCommissioned(Exception):
     """The step cannot be done; the sentence says why."""
 
@@ -86,6 +95,10 @@ def heard(*, row: Commissioning, by: User, at: datetime) -> StageDone:
     """Its first values came since it was begun."""
     last = Instrument.objects.values_list("last_contact_at", flat=True).get(pk=row.instrument_id)
     if last is None or last < row.begun_at:
+        if row.instrument.through_id:
+            raise NotCommissioned(
+                _("Nothing was heard of it yet: look at its line and its name at the relay.")
+            )
         raise NotCommissioned(_("Nothing was heard of it yet: look at its line and its pass."))
     return _done(row, Stage.HEARD, by=by, at=at, words=_("Its values come."))
 
@@ -203,7 +216,7 @@ def end(*, row: Commissioning, by: User, at: datetime) -> Commissioning:
     """It is in use: a note in the client's words. Raises NotCommissioned naming what is missing."""
     _open(row)
     done = last_done(row)
-    missing = [Stage(stage).label for stage in NEEDED if stage not in done]
+    missing = [Stage(stage).label for stage in needed_for(row.instrument) if stage not in done]
     if missing:
         raise NotCommissioned(
             _("Not done yet: %(what)s.") % {"what": ", ".join(str(word) for word in missing)}
@@ -214,6 +227,8 @@ def end(*, row: Commissioning, by: User, at: datetime) -> Commissioning:
     note = _(
         "A new instrument now tests %(what)s between our visits. We compared it with our own tests: they agree."
     ) % {"what": _listed(names)}
+    if not names:
+        note = _("A new device now sends us what the instruments at your site measure.")
     if Stage.NOISE in done:
         note += " " + _("We measured how loud it is where you sit: %(words)s") % {
             "words": done[Stage.NOISE].words

@@ -4,26 +4,20 @@ and what cannot be held apart with its reason."""
 import hashlib
 import uuid
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
-from functools import cached_property
-from typing import Any
+from dataclasses import replace
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Q, QuerySet
 
-from servicedesk.core.units import PARAMETERS
-from servicedesk.dosing import actions as dosing
-from servicedesk.dosing.choices import DoseKind
-from servicedesk.instruments.actions.calibrating import AWAY
+from servicedesk.instruments.actions.relaying import Body, take_relayed
+from servicedesk.instruments.actions.taking import Taking
 from servicedesk.instruments.adapters import plain, senml, table
 from servicedesk.instruments.adapters.records import NotRead, Record
 from servicedesk.instruments.choices import DISPLAY, READ_BY_EYE, DeliveryState, SignKind
-from servicedesk.instruments.models import Delivery, Instrument, Measure, Procedure, SentDose, SentSign, Sign
-from servicedesk.instruments.queries.displays import shown_unit
+from servicedesk.instruments.models import Delivery, Instrument, Sign
 from servicedesk.water import actions as water
-from servicedesk.water.choices import Flag
-from servicedesk.water.models import Source
-from servicedesk.web.prepared import KEY, MOMENT, WORD, Slot, prepared
+from servicedesk.web.prepared import KEY, WORD, Slot, prepared
 
 SENML, SENML_CBOR, PLAIN, TABLE = (
     "application/senml+json",
@@ -37,22 +31,9 @@ READERS: dict[str, Callable[..., list[Record]]] = {
     PLAIN: plain.parse,
     TABLE: table.parse,
 }
-FUTURE = timedelta(minutes=5)
-PAST = timedelta(days=90)
 LONGEST_KEPT = 4000
-EVER = datetime(1900, 1, 1, tzinfo=UTC)
 RETRY = timedelta(seconds=60)
 """A pack that tells no time counts as sent again only within this time (common practice); later it is news."""
-USUAL_SIGNS = {kind.value: kind.value for kind in SignKind} | {"status": SignKind.ERROR.value}
-"""What a sign means by its name where nobody wrote that down for the instrument."""
-
-
-def _last(name: str) -> str:
-    """The last part of a name: of "tank/alk" and "urn:dev:mac:1:alk" it is "alk"."""
-    return name.rsplit("/", 1)[-1].rsplit(":", 1)[-1]
-
-
-DOUBTFUL = int(Flag.TIME_DOUBTFUL)
 
 
 @prepared(instrument=KEY)
@@ -64,166 +45,6 @@ def _locked(instrument: Slot) -> QuerySet[Instrument]:
 @prepared(instrument=KEY, sha256=WORD)
 def _same(instrument: Slot, sha256: Slot) -> QuerySet[Delivery]:
     return Delivery.objects.filter(instrument=instrument, sha256=sha256)
-
-
-@prepared(instrument=KEY)
-def _measures(instrument: Slot) -> QuerySet[Measure]:
-    return Measure.objects.filter(instrument=instrument).select_related("method")
-
-
-@prepared(instrument=KEY)
-def _sent_doses(instrument: Slot) -> QuerySet[SentDose]:
-    return SentDose.objects.filter(instrument=instrument).select_related("channel__solution")
-
-
-@prepared(instrument=KEY)
-def _sent_signs(instrument: Slot) -> QuerySet[SentSign, tuple[Any, ...]]:
-    return SentSign.objects.filter(instrument=instrument).values_list("sent_name", "kind")
-
-
-@prepared(instrument=KEY, since=MOMENT)
-def _away(instrument: Slot, since: Slot) -> QuerySet[Procedure, tuple[Any, ...]]:
-    """When what was sensed was a standard and not the tank's water."""
-    rows = Procedure.objects.filter(instrument=instrument, measure__isnull=False, away_to__gte=since)
-    return rows.order_by("pk").values_list("measure", "away_from", "away_to")
-
-
-def _turned(measure: Measure, volts: float) -> float:
-    """What a line's volts mean, by its two calibrated points."""
-    v0, v1, y0, y1 = (
-        float(getattr(measure, name) or 0.0)
-        for name in ("low_volts", "high_volts", "low_value", "high_value")
-    )
-    return y0 + (volts - v0) * (y1 - y0) / (v1 - v0)
-
-
-class _Taking:
-    """One delivery being taken: which measure a record belongs to, and what becomes of it."""
-
-    def __init__(self, instrument: Instrument, origin: uuid.UUID, at: datetime, *, history: bool) -> None:
-        self.instrument, self.origin, self.at = instrument, origin, at
-        self.newest, self.oldest = at + FUTURE, EVER if history else at - PAST
-        self.measures = {m.sent_name: m for m in _measures(instrument=instrument.pk)}
-        known = getattr(instrument.equipment, "source", None)
-        self.source: Source = known or water.source_of(instrument.equipment)
-        self.away = _away(instrument=instrument.pk, since=at - PAST)
-        self.incoming: list[water.Incoming] = []
-        self.apart: list[water.Apart] = []
-        self.signed: list[Sign] = []
-        self.dosed = 0
-
-    @cached_property
-    def doses(self) -> dict[str, SentDose]:
-        return {d.sent_name: d for d in _sent_doses(instrument=self.instrument.pk)}
-
-    @cached_property
-    def signs(self) -> dict[str, str]:
-        return USUAL_SIGNS | dict(_sent_signs(instrument=self.instrument.pk))
-
-    def hold(self, record: Record, reason: str, parameter: str = "") -> None:
-        entered = "" if record.value is None else f"{record.value:g}"
-        self.apart.append(water.Apart(record.index, parameter, record.at, entered, record.unit, reason))
-
-    def _doubtful(self, at: datetime) -> bool:
-        return not self.oldest <= at <= self.newest
-
-    def take(self, record: Record) -> None:
-        name, at, value = record.name, record.at, record.value
-        if value is None or at is None:
-            if record.says is not None and at is not None:
-                return self._sign(record, at, record.says)
-            return self.hold(record, record.wrong)
-        measure = self.measures.get(name) or self.measures.get(_last(name))
-        if measure is None:
-            dose = self.doses.get(name) or self.doses.get(_last(name))
-            if dose is not None:
-                return self._dose(record, dose.channel, value, at)
-            return self.hold(record, f"“{name}” is not something this instrument measures.")
-        unit = shown_unit(measure) if record.shown else measure.unit
-        if record.unit and record.unit != unit:
-            reason = f"It came in “{record.unit}”; this instrument was registered with “{unit}”."
-            return self.hold(record, reason, measure.parameter)
-        if any(key == measure.pk and first <= at <= last for key, first, last in self.away):
-            return self.hold(record, AWAY, measure.parameter)
-        if measure.low_volts is not None and not record.shown:
-            value, unit = _turned(measure, value), PARAMETERS[measure.parameter].unit
-        flags = 0 if self.oldest <= at <= self.newest else DOUBTFUL
-        self.incoming.append(
-            water.Incoming(record.index, measure.parameter, measure.method, at, value, unit, flags)
-        )
-        return None
-
-    def _sign(self, record: Record, at: datetime, says: str) -> None:
-        kind = self.signs.get(record.name) or self.signs.get(_last(record.name))
-        if kind is None:
-            return self.hold(record, f"“{record.name}” is not something this instrument says of itself.")
-        if self._doubtful(at):
-            return self.hold(record, "The time of what it says of itself cannot be.")
-        self.signed.append(
-            Sign(
-                instrument=self.instrument,
-                at=at,
-                kind=kind,
-                on=record.on,
-                text=says[:100],
-                origin=self.origin,
-                part=record.index,
-                received_at=self.at,
-            )
-        )
-        return None
-
-    def _dose(self, record: Record, channel: Any, ml: float, at: datetime) -> None:
-        """What it commanded a pump to give: a fact of the pump's room. Nothing given is no news."""
-        if record.unit not in ("", "mL", "ml"):
-            return self.hold(record, f"What was dosed came in “{record.unit}”; it is told in mL.")
-        if self._doubtful(at):
-            return self.hold(record, "The time of a dose cannot be.")
-        if ml == 0:
-            self.dosed += 1
-            return None
-        try:
-            dosing.record_dose(
-                tank=self.instrument.tank,
-                solution=channel.solution,
-                ml=ml,
-                at=at,
-                by=None,
-                origin=self.origin,
-                part=record.index,
-                received_at=self.at,
-                channel=channel,
-                kind=DoseKind.COMMANDED,
-            )
-        except dosing.NotDosed as wrong:
-            return self.hold(record, str(wrong))
-        self.dosed += 1
-        return None
-
-    def store(self) -> dict[str, Any]:
-        """Write what was sorted; the answer."""
-        tank, origin, at = self.instrument.tank, self.origin, self.at
-        if self.apart:
-            water.hold_apart(tank=tank, source=self.source, rows=self.apart, origin=origin, received_at=at)
-        taken = water.Taken()
-        if self.incoming:
-            taken = water.take_in(
-                tank=tank, source=self.source, rows=self.incoming, origin=origin, received_at=at
-            )
-        if self.signed:
-            Sign.objects.bulk_create(self.signed)
-            water.touch(tank=tank, at=min(sign.at for sign in self.signed))
-        held = sorted([*((a.part, a.reason) for a in self.apart), *taken.held])
-        answer: dict[str, Any] = {
-            "stored": len(taken.stored),
-            "already": len(taken.already),
-            "held": [{"index": index, "reason": reason} for index, reason in held],
-        }
-        if self.signed:
-            answer["signs"] = len(self.signed)
-        if self.dosed:
-            answer["doses"] = self.dosed
-        return answer
 
 
 def read(body: bytes, *, media_type: str, at: datetime) -> list[Record]:
@@ -240,15 +61,16 @@ def _kept(body: bytes, media_type: str) -> str:
 
 
 def _known(
-    instrument: Instrument, records: Sequence[Record], body: bytes, kept: str, at: datetime
+    instrument: Instrument, records: Sequence[Record], body: bytes, kept: str, at: datetime, under: str
 ) -> tuple[Delivery | None, str]:
-    """The delivery that the same body made before, and the hash that names it."""
+    """The delivery that the same body made before, and the hash that names it. Under another topic it is another."""
     dated = all(record.dated for record in records)
-    sha256 = hashlib.sha256(body if dated else body + f" {at.isoformat()}".encode()).hexdigest()
+    named = body + f" {under}".encode() if under else body
+    sha256 = hashlib.sha256(named if dated else named + f" {at.isoformat()}".encode()).hexdigest()
     if dated:
         return next(iter(_same(instrument=instrument.pk, sha256=sha256)), None), sha256
     rows = Delivery.objects.filter(instrument=instrument, received_at__gt=at - RETRY, received_at__lte=at)
-    return rows.filter(body=kept).order_by("received_at", "pk").first(), sha256
+    return rows.filter(body=kept, under=under).order_by("received_at", "pk").first(), sha256
 
 
 @transaction.atomic
@@ -260,17 +82,21 @@ def receive(
     media_type: str = SENML,
     history: bool = False,
     kept: bool = False,
+    under: str = "",
 ) -> tuple[Delivery | None, bool]:
     """Take one body of an instrument; the delivery and whether it is new. The same body again changes nothing and gives the first answer:
     for ever where it tells its times, else only soon after, since a steady tank is told in the same words each time. `history`: what is
     old is no news, and no reason for doubt. `kept`: somebody kept it for later, so that what tells no time of its own is of nobody knows
-    when, and is left (None). A body that cannot be read raises (NotRead, ParseError) and stores nothing."""
+    when, and is left (None). `under`: of a relay, whom the topic it came under was for. A body that cannot be read raises (NotRead, ParseError)
+    and stores nothing."""
     records = read(body, media_type=media_type, at=at)
     if kept and not all(record.dated for record in records):
         return None, False
+    if under:
+        records = [replace(record, instrument=record.instrument or under) for record in records]
     return take(
-        instrument=instrument, records=records, body=body, at=at, media_type=media_type, history=history
-    )
+        instrument=instrument, records=records, body=body, at=at, media_type=media_type, history=history, under=under
+    )  # fmt: skip
 
 
 @transaction.atomic
@@ -282,14 +108,18 @@ def take(
     at: datetime,
     media_type: str = SENML,
     history: bool = False,
+    under: str = "",
 ) -> tuple[Delivery, bool]:
-    """The same from records that were read already."""
+    """The same from records that were read already. What a relay sends is put to those who come through it."""
     kept = _kept(body, media_type)
     (instrument,) = _locked(instrument=instrument.pk)
-    before, sha256 = _known(instrument, records, body, kept, at)
+    before, sha256 = _known(instrument, records, body, kept, at, under)
     if before is not None:
         return before, False
-    taking = _Taking(instrument, uuid.uuid4(), at, history=history)
+    if instrument.relays:
+        whole = Body(sha256, media_type, kept, under)
+        return take_relayed(relay=instrument, records=records, body=whole, at=at, history=history), True
+    taking = Taking(instrument, uuid.uuid4(), at, history=history)
     for record in records:
         taking.take(record)
     answer = taking.store()
@@ -323,13 +153,16 @@ def _hear(instrument: Instrument, records: Sequence[Record], at: datetime, *, by
 
 
 @transaction.atomic
-def refuse(*, instrument: Instrument, body: bytes, at: datetime, media_type: str, reason: str) -> Delivery:
+def refuse(
+    *, instrument: Instrument, body: bytes, at: datetime, media_type: str, reason: str, under: str = ""
+) -> Delivery:
     """Keep a body that could not be read, with its reason, where nobody can be answered; the same again is the same."""
     text = body[:LONGEST_KEPT].decode("utf-8", "backslashreplace").replace("\x00", "\\x00")
     row, _made = Delivery.objects.get_or_create(
         instrument=instrument,
-        sha256=hashlib.sha256(body).hexdigest(),
+        sha256=hashlib.sha256(body + under.encode()).hexdigest(),
         defaults={
+            "under": under,
             "media_type": media_type[:60],
             "body": text,
             "received_at": at,

@@ -16,7 +16,8 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from servicedesk.core.units import to_canonical
-from servicedesk.instruments.actions.deliveries import FUTURE, take
+from servicedesk.instruments.actions.deliveries import take
+from servicedesk.instruments.actions.taking import FUTURE
 from servicedesk.instruments.adapters.records import Record
 from servicedesk.instruments.choices import DISPLAY
 from servicedesk.instruments.models import Delivery, DisplayPhoto, DisplayRead, Instrument, Measure

@@ -1,7 +1,7 @@
 """Plain JSON for whoever cannot write SenML: {"readings": [{"name": …, "value": …, "unit": …, "at": …}, …]}, or the list alone.
 
 `at` is ISO 8601 with its offset from UTC; without it the value is of now. A sign, what a device says of itself, has "on" (true or false)
-or "says" (a text) in place of "value". Nothing else is read; a record that is not sound is kept with its reason."""
+or "says" (a text) in place of "value". A relay says with "instrument" whose it is. Nothing else is read; a record that is not sound is kept with its reason."""
 
 from datetime import UTC, datetime
 from typing import Any
@@ -10,7 +10,7 @@ from servicedesk.instruments.adapters.records import MOST_RECORDS, NotRead, Reco
 from servicedesk.instruments.adapters.senml import QUIET, UNITS
 from servicedesk.web.parsers import strict_json
 
-KNOWN = {"name", "value", "unit", "at", "on", "says"}
+KNOWN = {"name", "value", "unit", "at", "on", "says", "instrument"}
 LONGEST = 100
 
 
@@ -43,20 +43,21 @@ def _record(index: int, row: Any, received_at: datetime) -> Record:
         strange = sorted(set(row) - KNOWN)
         if strange:
             raise ValueError(f"“{strange[0][:40]}” is not known.")
-        name, unit = _text(row, "name"), _text(row, "unit")
+        name, unit, whose = _text(row, "name"), _text(row, "unit"), _text(row, "instrument")
         at, dated = moment_of(row.get("at"), received_at)
         if "value" not in row and ("on" in row or "says" in row):
             says = _text(row, "says")
             on = row.get("on", says.strip().lower() not in QUIET)
             if not isinstance(on, bool):
                 raise ValueError("“on” is true or false.")
-            return Record(index, name, "", None, at, dated=dated, says=says or ("yes" if on else "no"), on=on)
+            says = says or ("yes" if on else "no")
+            return Record(index, name, "", None, at, dated=dated, says=says, on=on, instrument=whose)
         value = row.get("value")
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise ValueError("“value” is not a number.")
     except (ValueError, OverflowError) as wrong:
         return Record(index, "", "", None, None, str(wrong)[:200])
-    return Record(index, name, UNITS.get(unit, unit), float(value), at, dated=dated)
+    return Record(index, name, UNITS.get(unit, unit), float(value), at, dated=dated, instrument=whose)
 
 
 def parse(body: bytes, *, received_at: datetime) -> list[Record]:

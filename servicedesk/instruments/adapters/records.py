@@ -15,7 +15,7 @@ class Record:
     """One resolved record. A measurement has a `value`; a sign (a device's own word about itself) has `says`, its text, and `on`,
     whether that is so, and no value. `at` is aware UTC; `unit` "" when not sent; `dated` says that the body itself told the time, and
     not only how long before its coming; `shown` that it was read off a display, which shows a value even where the line sends volts;
-    `wrong` says why it is neither."""
+    `wrong` says why it is neither. `instrument` is whose it is, where the body says so beside the name."""
 
     index: int
     name: str
@@ -27,3 +27,4 @@ class Record:
     says: str | None = None
     on: bool = True
     shown: bool = False
+    instrument: str = ""

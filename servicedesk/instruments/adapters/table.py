@@ -1,6 +1,7 @@
 """Tables as text (RFC 4180, also with semicolons or tabs): one reading a row, or one column a reading.
 
-With a column “name” and one “value” each row is a reading (“at”, “unit” beside it); else “at” and a column for each name. `at` is ISO
+With a column “name” and one “value” each row is a reading (“at”, “unit” beside it); else “at” and a column for each name. With a column
+“instrument” a relay says whose the row is. `at` is ISO
 8601 with its offset from UTC. Where semicolons or tabs part the columns a comma may stand for the decimal point. A row that is not sound
 is kept with its reason."""
 
@@ -8,6 +9,7 @@ import csv
 import io
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 
 from servicedesk.instruments.adapters.plain import moment_of
@@ -16,6 +18,7 @@ from servicedesk.instruments.adapters.senml import UNITS
 
 LONGEST_CELL, MOST_COLUMNS = 100, 60
 PARTS = ";\t,"
+NO_VALUE = ("at", "instrument")
 
 
 def _rows(body: bytes) -> tuple[list[str], Iterator[list[str]], bool]:
@@ -63,13 +66,15 @@ def parse(body: bytes, *, received_at: datetime) -> list[Record]:
             if not any(cell.strip() for cell in row):
                 continue
             cells = dict(zip(heads, row, strict=False))
-            names = [cells.get("name", "")] if long else [head for head in heads if head != "at"]
+            names = [cells.get("name", "")] if long else [head for head in heads if head not in NO_VALUE]
             for name in names:
                 text = cells.get("value" if long else name, "")
                 if not long and not text.strip():
                     continue
                 unit = cells.get("unit", "") if long else ""
-                found.append(_record(len(found), name, text, unit, cells.get("at", ""), comma, received_at))
+                record = _record(len(found), name, text, unit, cells.get("at", ""), comma, received_at)
+                whose = cells.get("instrument", "").strip()[:LONGEST_CELL]
+                found.append(replace(record, instrument=whose) if whose else record)
             if len(found) > MOST_RECORDS:
                 raise NotRead(f"A table holds at most {MOST_RECORDS} readings. Send it in parts.")
     except csv.Error:

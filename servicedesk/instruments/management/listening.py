@@ -1,7 +1,8 @@
 """The MQTT door: a subscriber that takes in what instruments publish, and acknowledges only what is committed.
 
 Topics: PREFIX/NAME for values and PREFIX/NAME/status for signs of life ("online", or "offline" as a last will), where NAME is the
-instrument's own name on the broker. MQTT 5 or 3.1.1 (OASIS standards), quality of service 1, a session that outlasts this process. Who
+instrument's own name on the broker. A relay has besides PREFIX/NAME/OTHER and PREFIX/NAME/OTHER/status for each that comes through it, by its
+name there. MQTT 5 or 3.1.1 (OASIS standards), quality of service 1, a session that outlasts this process. Who
 may publish under which name is the broker's to say: give every device an account that may write its own topic and no other."""
 
 import json
@@ -34,7 +35,7 @@ from servicedesk.web.connections import fresh_connection
 log = logging.getLogger("servicedesk.instruments")
 SESSION = timedelta(days=7)
 KEEPALIVE_S, LARGEST, QUALITY = 30, 512 * 1024, 1
-STATUS = "status"
+STATUS, LONGEST_NAME = "status", 100
 LIFE = {b"online": True, b"offline": False}
 
 
@@ -88,24 +89,38 @@ def take(*, topic: str, payload: bytes, at: datetime, named: str = "", kept: boo
     )
     if instrument is None:
         return "unknown"
-    if what == STATUS:
-        alive = LIFE.get(payload.strip().lower())
-        if alive is None or kept:
-            return "ignored"
-        sign_of_life(instrument=instrument, alive=alive, at=at)
-        return "life"
-    if what:
+    under, _slash, last = what.rpartition("/")
+    if last == STATUS:
+        return _life(instrument, under, payload, at, kept=kept)
+    if what and (not instrument.relays or len(what) > LONGEST_NAME):
         return "ignored"
     tongue = tongue_of(payload, named)
     try:
         if len(payload) > LARGEST:
             raise NotRead("A message holds at most half a megabyte. Send it in parts.")
-        delivery, new = receive(instrument=instrument, body=payload, at=at, media_type=tongue, kept=kept)
+        delivery, new = receive(
+            instrument=instrument, body=payload, at=at, media_type=tongue, kept=kept, under=what
+        )
     except (NotRead, ParseError) as wrong:
         reason = str(wrong.detail) if isinstance(wrong, ParseError) else str(wrong)
-        refuse(instrument=instrument, body=payload, at=at, media_type=tongue, reason=reason)
+        refuse(instrument=instrument, body=payload, at=at, media_type=tongue, reason=reason, under=what)
         return "refused"
     return "taken" if new and delivery is not None else "already"
+
+
+def _life(instrument: Instrument, under: str, payload: bytes, at: datetime, *, kept: bool) -> str:
+    """What a sign of life says: of the instrument's own line, or of one's that comes through it."""
+    alive = LIFE.get(payload.strip().lower())
+    whose: Instrument | None = instrument
+    if under:
+        rows = instrument.relayed.filter(relay_name=under, equipment__retired_on__isnull=True)
+        whose = rows.select_related("tank").first()
+    if whose is None:
+        return "unknown" if instrument.relays else "ignored"
+    if alive is None or kept:
+        return "ignored"
+    sign_of_life(instrument=whose, alive=alive, at=at)
+    return "life"
 
 
 class Listener:

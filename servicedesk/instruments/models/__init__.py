@@ -9,11 +9,8 @@ from django.db import models
 from django.db.models import F, Q
 
 from clients.models import Equipment, Tank
-from servicedesk.core.inventory.reorder import NotCounted
-from servicedesk.core.units import TypedWrong
-from servicedesk.core.worksheets.choosing import read_measures
 from servicedesk.dosing.models import Channel
-from servicedesk.instruments.choices import (
+from servicedesk.instruments.choices import (  # fmt: skip
     DeliveryState,
     OwnDosing,
     PullShape,
@@ -23,6 +20,7 @@ from servicedesk.instruments.choices import (
     Trust,
 )
 from servicedesk.instruments.models.calibrating import Calibration, Procedure, ProcedureStep
+from servicedesk.instruments.models.choosing import Candidate, can_be_read
 from servicedesk.instruments.models.displays import DisplayPhoto as DisplayPhoto
 from servicedesk.instruments.models.displays import DisplayRead as DisplayRead
 from servicedesk.stock.models import Item, Lot
@@ -51,24 +49,25 @@ __all__ = [
 ]
 
 
-def can_be_read(text: str) -> None:
-    """Refuses, in words, what a candidate is said to measure where it cannot be read."""
-    try:
-        read_measures(text)
-    except (NotCounted, TypedWrong) as wrong:
-        raise ValidationError(str(wrong)) from wrong
-
-
 def plain_name(text: str) -> None:
     """Refuses, in words, a name that cannot be one level of a topic."""
     if any(sign in text for sign in "/+#") or not text.isprintable() or text != text.strip():
         raise ValidationError("A name on the broker has no “/”, “+” or “#” in it.")
 
 
+def name_at_relay(text: str) -> None:
+    """Refuses, in words, a name by which a relay cannot tell an instrument."""
+    if any(sign in text for sign in "+#") or not text.isprintable() or text != text.strip("/: "):
+        raise ValidationError("A name at a relay has no “+” or “#”, and no “/” or “:” at its ends.")
+    if text.lower() == "status":
+        raise ValidationError("“status” is what a relay says of itself. Give it another name there.")
+
+
 class Instrument(models.Model):
     """A device that measures and reports by itself, a free combination of attributes. Reports every `interval_minutes`, at most
     `grace_minutes` late. `says_faults`: it can report that something is wrong with it; else only silence, stuck values and
-    agreement tell. `silent_after_minutes` is what the watch learned of its habit; `mqtt_name` its topic on the broker. A result within `after_dose_minutes` of a dose is not of mixed water. Set-points in the canonical unit."""
+    agreement tell. `silent_after_minutes` is what the watch learned of its habit; `mqtt_name` its topic on the broker. A result within `after_dose_minutes` of a dose is not of mixed water. Set-points in the canonical unit.
+    One that `relays` has the line for others at its site, and may measure nothing; what comes `through` it goes by `relay_name` there."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     equipment = models.OneToOneField(Equipment, on_delete=models.PROTECT, related_name="instrument")
@@ -90,6 +89,9 @@ class Instrument(models.Model):
     after_dose_minutes = models.PositiveIntegerField(default=0)
     upkeep_words = models.CharField(max_length=200, blank=True)
     mqtt_name = models.CharField(max_length=60, blank=True, default="", validators=[plain_name])
+    relays = models.BooleanField(default=False)
+    through = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="relayed")
+    relay_name = models.CharField(max_length=60, blank=True, default="", validators=[name_at_relay])
 
     class Meta:
         constraints = [
@@ -97,12 +99,16 @@ class Instrument(models.Model):
                 fields=["mqtt_name"], condition=~Q(mqtt_name=""), name="instrument_mqtt_name_once"
             ),
             models.CheckConstraint(
-                condition=Q(dose_low__isnull=True)
-                | Q(dose_high__isnull=True)
-                | Q(dose_low__lt=F("dose_high")),
+                condition=Q(dose_low__isnull=True) | Q(dose_high__isnull=True) | Q(dose_low__lt=F("dose_high")),
                 name="instrument_set_points_in_order",
             ),
-        ]
+            models.CheckConstraint(condition=Q(relays=False) | Q(through__isnull=True), name="instrument_relays_no_relay"),
+            models.CheckConstraint(
+                condition=Q(through__isnull=True, relay_name="") | (Q(through__isnull=False) & ~Q(relay_name="")),
+                name="instrument_named_at_relay",
+            ),
+            models.UniqueConstraint(fields=["through", "relay_name"], name="instrument_relay_name_once"),
+        ]  # fmt: skip
 
     def __str__(self) -> str:
         return str(self.equipment)
@@ -141,16 +147,11 @@ class Measure(models.Model):
                 condition=Q(ml_per_test__gte=0, tests_per_day__gte=0), name="measure_use_sound"
             ),
             models.CheckConstraint(
-                condition=Q(
-                    low_volts__isnull=True,
-                    low_value__isnull=True,
-                    high_volts__isnull=True,
-                    high_value__isnull=True,
-                )
+                condition=Q(low_volts__isnull=True, low_value__isnull=True, high_volts__isnull=True, high_value__isnull=True)
                 | (Q(low_value__isnull=False, high_value__isnull=False) & Q(low_volts__lt=F("high_volts"))),
                 name="measure_points_whole",
             ),
-        ]
+        ]  # fmt: skip
 
     def __str__(self) -> str:
         return self.parameter
@@ -232,7 +233,8 @@ class Token(models.Model):
 
 
 class Delivery(models.Model):
-    """One body as an instrument sent it. The same body again is the same delivery."""
+    """One body as an instrument sent it. The same body again is the same delivery. `under` names whom a relay's topic was for. What a relay
+    sent for another is a delivery of that one's too, without a body: that stands at the relay's, `via`."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="deliveries")
@@ -244,6 +246,8 @@ class Delivery(models.Model):
     stored = models.PositiveIntegerField(default=0)
     held = models.PositiveIntegerField(default=0)
     answer = models.JSONField(default=dict)
+    under = models.CharField(max_length=100, blank=True, default="")
+    via = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="parts")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["instrument", "sha256"], name="delivery_once")]
@@ -351,44 +355,3 @@ class StageDone(Fact):
 
     def __str__(self) -> str:
         return self.words
-
-
-class Candidate(models.Model):
-    """A way of testing that comes into question for a tank, as the owner wrote it down before anything is bought. `measures`
-    names a parameter a line with how good the result is (core.worksheets.choosing.read_measures)."""
-
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    name = models.CharField(max_length=60, unique=True)
-    measures = models.TextField(validators=[can_be_read])
-    unattended = models.BooleanField(default=False)
-    most_per_day = models.FloatField(default=24)
-    setup_minutes = models.FloatField(default=0)
-    upkeep_minutes = models.FloatField(default=0)
-    test_minutes = models.FloatField(default=0)
-    price = models.DecimalField(max_digits=9, decimal_places=2, default=0)
-    month_cost = models.DecimalField(max_digits=9, decimal_places=2, default=0)
-    test_cost = models.DecimalField(max_digits=9, decimal_places=4, default=0)
-    noise_db = models.FloatField(null=True, blank=True)
-    needs_mains = models.BooleanField(default=False)
-    needs_network = models.BooleanField(default=False)
-    needs_drain = models.BooleanField(default=False)
-    needs_shelf = models.BooleanField(default=False)
-    cannot_tell = models.CharField(max_length=200, blank=True)
-    fails_by = models.CharField(max_length=200, blank=True)
-    retired_on = models.DateField(null=True, blank=True)
-
-    class Meta:
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(
-                    setup_minutes__gte=0, upkeep_minutes__gte=0, test_minutes__gte=0, most_per_day__gt=0
-                ),
-                name="candidate_minutes_sound",
-            ),
-            models.CheckConstraint(
-                condition=Q(price__gte=0, month_cost__gte=0, test_cost__gte=0), name="candidate_costs_sound"
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return self.name

@@ -51,10 +51,34 @@ def instruments_in_use() -> list[Instrument]:
     """All instruments fitted now."""
     rows = Instrument.objects.filter(equipment__retired_on__isnull=True, tank__retired_on__isnull=True)
     return list(
-        rows.select_related("equipment", "tank", "tank__site")
+        rows.select_related("equipment", "tank", "tank__site", "through__equipment")
         .prefetch_related("measures")
         .order_by("equipment__name", "pk")
     )
+
+
+def relays_for(instrument: Instrument) -> QuerySet[Instrument]:
+    """The relays in use through which an instrument may come: those at its site."""
+    rows = Instrument.objects.filter(
+        relays=True, tank__site=instrument.tank.site_id, equipment__retired_on__isnull=True
+    )
+    return rows.exclude(pk=instrument.pk).select_related("equipment").order_by("equipment__name", "pk")
+
+
+@dataclass(frozen=True)
+class Hanging:
+    """An instrument that comes through a relay, and whether it is silent beyond its habit."""
+
+    instrument: Instrument
+    silent: bool
+
+
+def relayed_by(relay: Instrument, *, at: datetime) -> list[Hanging]:
+    """What in use comes through a relay, by its name there."""
+    if not relay.relays:
+        return []
+    rows = relay.relayed.filter(equipment__retired_on__isnull=True).select_related("equipment", "tank")
+    return [Hanging(row, silent_since(row, at) is not None) for row in rows.order_by("relay_name", "pk")]
 
 
 def measured_by(measure: Measure) -> MethodSpec:
@@ -90,13 +114,14 @@ def trust_of(measure: Measure) -> str:
 
 @dataclass(frozen=True)
 class Standing:
-    """Where one series of an instrument stands, since when and why (empty where it never moved), and whether the
-    instrument is still fitted."""
+    """Where one series of an instrument stands, since when and why (empty where it never moved), whether the
+    instrument is still fitted, and for how many minutes after a dose its results are not of mixed water."""
 
     trust: Trust
     why: str = ""
     since: datetime | None = None
     fitted: bool = True
+    mixes_minutes: int = 0
 
 
 BY_HAND = Standing(Trust.BELIEVED)
@@ -112,6 +137,7 @@ def _moves(tanks: Slot) -> QuerySet[Measure, tuple[Any, ...]]:
             "instrument__equipment",
             "parameter",
             "instrument__equipment__retired_on",
+            "instrument__after_dose_minutes",
             "gone",
             "trust_moves__trust",
             "trust_moves__why",
@@ -125,12 +151,12 @@ def standings_of(tanks: Iterable[Tank]) -> Standings:
     """Trust per series of the instruments at these tanks, by equipment and parameter, in one query. Ask it through
     `standing_of`: what was tested by hand has no entry and is believed."""
     found: Standings = {}
-    for equipment, parameter, retired, gone, trust, why, at in _moves(tanks=[t.pk for t in tanks]):
+    for equipment, parameter, retired, mixes, gone, trust, why, at in _moves(tanks=[t.pk for t in tanks]):
         key = (equipment, parameter)  # in order of time: the last move that stands counts
         if trust is None or gone:
-            found.setdefault(key, Standing(Trust.BELIEVED, fitted=retired is None))
+            found.setdefault(key, Standing(Trust.BELIEVED, fitted=retired is None, mixes_minutes=mixes))
         else:
-            found[key] = Standing(Trust(trust), why or "", at, retired is None)
+            found[key] = Standing(Trust(trust), why or "", at, retired is None, mixes)
     return found
 
 

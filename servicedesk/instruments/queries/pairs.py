@@ -11,6 +11,7 @@ from django.db.models import OuterRef, QuerySet, Subquery
 from servicedesk.core.metrology.uncertainty import Reference, Replicate, reference_value
 from servicedesk.dispatch.queries import standing
 from servicedesk.instruments.models import Calibration, Measure, ReagentLoad
+from servicedesk.instruments.queries.mixing import Mixing, counted_around, mixing_of
 from servicedesk.water.models import Method, Reading, Series
 from servicedesk.water.queries import ReadingValue, readings_of, spec_of
 from servicedesk.web.prepared import KEY, NUMBER, NUMBERS, WORD, Slot, prepared
@@ -74,6 +75,13 @@ def _shown_around(measure: Measure, hand: list[ReadingValue]) -> dict[int, list[
     return around
 
 
+def _counted(measure: Measure, at: datetime, since: datetime, until: datetime, mixing: Mixing) -> list[Shown]:
+    """The same of what counts only, where a dose may not have been mixed in yet."""
+    apart = PAIR_OF_SWINGING if measure.parameter in SWINGS else PAIR
+    rows = counted_around(measure, at, max(at - apart, since), min(at + apart, until), mixing)
+    return [(moment, value) for _pk, moment, value in rows]
+
+
 def _shown(
     measure: Measure, around: list[Shown], at: datetime, since: datetime, until: datetime
 ) -> Shown | None:
@@ -115,19 +123,27 @@ def last_pairs(measure: Measure, *, since: datetime, until: datetime, most: int)
 
 
 def pairs_among(
-    measure: Measure, hand: list[ReadingValue], *, since: datetime, until: datetime, most: int
+    measure: Measure,
+    hand: list[ReadingValue],
+    *,
+    since: datetime,
+    until: datetime,
+    most: int,
+    mixing: Mixing | None = None,
 ) -> list[Beside]:
-    """The same from tests by hand of its parameter that were read already."""
+    """The same from tests by hand of its parameter that were read already; and `mixing`, where doses were."""
+    mixing = mixing or mixing_of(measure.instrument.tank, [measure], since=since, until=until)
     groups = together([row for row in hand if since <= row.at <= until])
     names = {row.method_id for group in groups for row in group}
     methods: dict[UUID, Method] = Method.objects.in_bulk(names) if names else {}
-    around = _shown_around(measure, [group[-1] for group in groups])
+    around = {} if mixing.within else _shown_around(measure, [group[-1] for group in groups])
     found: list[Beside] = []
     for group in reversed(groups):
         if len(found) == most:
             break
         last = group[-1]
-        shown = _shown(measure, around[last.reading_id], last.at, since, until)
+        known = _counted(measure, last.at, since, until, mixing) if mixing.within else around[last.reading_id]
+        shown = _shown(measure, known, last.at, since, until)
         if shown is None:
             continue
         results = [Replicate(row.value, spec_of(methods[row.method_id])) for row in group]

@@ -16,6 +16,7 @@ from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Calibration, Measure, TrustMove
 from servicedesk.instruments.queries import measured_by
+from servicedesk.instruments.queries.mixing import MIXED, Mixing
 from servicedesk.instruments.queries.pairs import PAIR, Beside, pairs_among
 from servicedesk.watch.actions.rows import clear_attention, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
@@ -35,13 +36,14 @@ SERIOUS = ("1_3s", "2_2s", "4_1s", "10_x")
 @dataclass
 class Known:
     """What is known around one measure: tests by hand of its parameter in the last sixty days, its calibrations, when it was last filled, its
-    last move of trust."""
+    last move of trust, and the tank's doses where they matter."""
 
     measure: Measure
     hand: list[ReadingValue] = field(default_factory=list)
     calibrations: list[Calibration] = field(default_factory=list)
     loaded_at: datetime | None = None
     move: TrustMove | None = None
+    mixing: Mixing = MIXED
 
     @property
     def begun(self) -> datetime | None:
@@ -91,7 +93,7 @@ def _beside_tests(known: Known, at: datetime) -> None:
     """An instrument against the tests by hand since it was last calibrated or filled: the newest, and the last three on average."""
     measure, move, begun = known.measure, known.move, known.begun
     since = max(at - RECENT, begun) if begun else at - RECENT
-    pairs = pairs_among(measure, known.hand, since=since, until=at, most=MOST_FOLLOWED)
+    pairs = pairs_among(measure, known.hand, since=since, until=at, most=MOST_FOLLOWED, mixing=known.mixing)
     if not pairs:
         for name in ("disagrees", "drifts"):
             clear_attention(key=f"{name}:{measure.pk}", at=at)

@@ -1,7 +1,6 @@
 """What is known of a tank's instruments, read once, and their judgement: beside the tests by hand, by their own habit, by what they say."""
 
 from collections import defaultdict
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid5
@@ -18,8 +17,9 @@ from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.choices import SignKind, Trust
 from servicedesk.instruments.models import Calibration, Instrument, Measure, Sign
 from servicedesk.instruments.queries import loads_of, measured_by, trusts
+from servicedesk.instruments.queries.mixing import mixing_of
 from servicedesk.watch.actions.agreement import RECENT, Known, judge_agreement
-from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
+from servicedesk.watch.actions.rows import clear_attention, local, open_keys, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.queries import name_in_words
 from servicedesk.water.models import Reading
@@ -42,6 +42,7 @@ def _known_of(tank: Tank, measures: list[Measure], at: datetime) -> list[Known]:
     for row in _calibrations(measures=keys, at=at):
         by_measure[row.measure_id].append(row)
     hand = readings_of(tank, since=at - RECENT, until=at, by_hand=True)
+    mixing = mixing_of(tank, measures, since=at - RECENT, until=at)
     return [
         Known(
             measure=measure,
@@ -49,6 +50,7 @@ def _known_of(tank: Tank, measures: list[Measure], at: datetime) -> list[Known]:
             calibrations=by_measure[measure.pk],
             loaded_at=loads[measure.pk].at if measure.pk in loads else None,
             move=moves.get(measure.pk),
+            mixing=mixing,
         )
         for measure in measures
     ]
@@ -56,6 +58,7 @@ def _known_of(tank: Tank, measures: list[Measure], at: datetime) -> list[Known]:
 
 def judge_devices(tank: Tank, measures: list[Measure], at: datetime, since: datetime | None = None) -> None:
     """Every measure of the tank's instruments; `since` the earliest news of the tank, None to judge everything."""
+    _signs(tank, {measure.instrument_id: measure.instrument for measure in measures}, at)
     if not measures:
         return
     ranges = {
@@ -64,7 +67,6 @@ def judge_devices(tank: Tank, measures: list[Measure], at: datetime, since: date
     for known in _known_of(tank, measures, at):
         judge_agreement(known, at, since)
         _stuck(known, ranges.get((known.measure.instrument.equipment_id, known.measure.parameter)), at)
-    _signs({measure.instrument_id: measure.instrument for measure in measures}.values(), at)
 
 
 @prepared(tank=KEY, since=MOMENT, until=MOMENT)
@@ -137,23 +139,29 @@ def _say_stuck(measure: Measure, found: Stuck, since: datetime) -> None:
     )
 
 
-@prepared(instruments=KEYS, since=MOMENT, until=MOMENT)
-def _said(instruments: Slot, since: Slot, until: Slot) -> QuerySet[Sign]:
-    return Sign.objects.filter(instrument__in=instruments, at__gte=since, at__lte=until).order_by("at", "pk")
+@prepared(tank=KEY, since=MOMENT, until=MOMENT)
+def _said(tank: Slot, since: Slot, until: Slot) -> QuerySet[Sign]:
+    rows = Sign.objects.filter(instrument__tank=tank, at__gte=since, at__lte=until)
+    rows = rows.filter(instrument__equipment__retired_on__isnull=True).select_related("instrument__equipment")
+    return rows.order_by("at", "pk")
 
 
-def _signs(instruments: Iterable[Instrument], at: datetime) -> None:
-    """What instruments say of themselves: the newest of each kind stands, for a week."""
-    by_key = {instrument.pk: instrument for instrument in instruments}
+def _signs(tank: Tank, measuring: dict[UUID, Instrument], at: datetime) -> None:
+    """What instruments say of themselves, those that measure nothing too: the newest of each kind stands, for a week."""
     newest: dict[tuple[UUID, str], Sign] = {}
-    for sign in _said(instruments=list(by_key), since=at - SIGN_STANDS, until=at):
+    by_key = dict(measuring)
+    for sign in _said(tank=tank.pk, since=at - SIGN_STANDS, until=at):
         newest[sign.instrument_id, sign.kind] = sign
+        by_key.setdefault(sign.instrument_id, sign.instrument)
     for instrument in by_key.values():
         for kind in set(SignKind) - {SignKind.ALIVE, SignKind.NOTE}:
-            _say_sign(instrument, kind, newest.get((instrument.pk, kind)), at)
+            _say_sign(instrument, tank, kind, newest.get((instrument.pk, kind)), at)
+    for key in open_keys("sign:"):  # of one that measures nothing, and said nothing for a week
+        if UUID(key.split(":")[1]) not in by_key:
+            clear_attention(key=key, at=at)
 
 
-def _say_sign(instrument: Instrument, kind: SignKind, said: Sign | None, at: datetime) -> None:
+def _say_sign(instrument: Instrument, tank: Tank, kind: SignKind, said: Sign | None, at: datetime) -> None:
     key = f"sign:{instrument.pk}:{kind}"
     if said is None or not said.on:
         clear_attention(key=key, at=at)
@@ -163,12 +171,12 @@ def _say_sign(instrument: Instrument, kind: SignKind, said: Sign | None, at: dat
         at=said.at,
         kind=AttentionKind.SIGN,
         severity=Severity.SOON,
-        tank=instrument.tank,
-        site=instrument.tank.site,
+        tank=tank,
+        site=tank.site,
         instrument=instrument,
         word="check",
         sentence=_("%(device)s: %(what)s.")
         % {"device": name_beside_tank(instrument.equipment), "what": kind.label},
         why=_("It says “%(text)s”, %(when)s.")
-        % {"text": said.text or kind.label, "when": local(instrument.tank, said.at)},
+        % {"text": said.text or kind.label, "when": local(tank, said.at)},
     )

@@ -1,20 +1,26 @@
 """What will go wrong as it is set: said before anything does."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from clients.models import Tank
 from clients.queries import name_beside_tank
 from servicedesk.core import units
+from servicedesk.core.tracking.mixed import AN_HOUR, MOST_TESTS, Clash, clash
 from servicedesk.dosing.models import Channel
 from servicedesk.dosing.queries import Settings
 from servicedesk.instruments.choices import OwnDosing
 from servicedesk.instruments.models import Instrument, Measure
+from servicedesk.instruments.queries.mixing import MIXED, Mixing
+from servicedesk.staff.queries import business
 from servicedesk.watch.actions.rows import clear_attention, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.queries import name_in_words
-from servicedesk.water.models import Band, TankTest
+from servicedesk.water.models import Band, Reading, TankTest
+from servicedesk.web.prepared import KEY, MOMENT, WORD, Slot, prepared
 
 MORE_THAN_SAFE = 3.0
 """A tank uses up what it is given: said where, with nothing used up, it would rise three times faster than is safe (common practice)."""
@@ -24,9 +30,17 @@ WATER = "level"
 
 
 def judge_foreseen(
-    tank: Tank, bands: dict[str, Band], measures: list[Measure], channels: list[Channel], at: datetime
+    tank: Tank,
+    bands: dict[str, Band],
+    measures: list[Measure],
+    channels: list[Channel],
+    at: datetime,
+    mixing: Mixing = MIXED,
 ) -> None:
-    """Set-points against the band, what a channel could do in a day against the safe daily change, what is dosed and never tested."""
+    """Set-points against the band, what a channel could do in a day against the safe daily change, what is dosed and never tested, tests that always come
+    before a dose is mixed in."""
+    for measure in measures:
+        _collides(tank, measure, mixing, at)
     channels = [channel for channel in channels if channel.solution.parameter != WATER]
     for instrument in {measure.instrument_id: measure.instrument for measure in measures}.values():
         _set_points(tank, instrument, channels, bands, at)
@@ -137,3 +151,66 @@ def _unseen(tank: Tank, channel: Channel, tested: set[str], at: datetime) -> Non
     sentence = _("%(name)s is dosed here and nobody tests it.") % {"name": units.parameter(parameter).name}
     why = _("Neither on a visit nor by an instrument.")
     _say(tank, key, sentence, parameter=parameter, why=why, at=at)
+
+
+SEEN = timedelta(days=6)
+
+
+@prepared(equipment=KEY, parameter=WORD, since=MOMENT, until=MOMENT)
+def _tested(equipment: Slot, parameter: Slot, since: Slot, until: Slot) -> QuerySet[Reading, datetime]:
+    rows = Reading.objects.filter(
+        series__source__equipment=equipment, series__parameter=parameter, at__gte=since, at__lte=until
+    )
+    return rows.order_by("-at", "pk").values_list("at", flat=True)[:MOST_TESTS]
+
+
+def _collides(tank: Tank, measure: Measure, mixing: Mixing, at: datetime) -> None:
+    """Tests that nearly always come before a dose is mixed in, with another time where one is free."""
+    key, equipment = f"collides:{measure.pk}", measure.instrument.equipment_id
+    within, found = mixing.within.get(equipment, 0), None
+    tests: list[datetime] = []
+    if within and mixing.doses.get(measure.parameter):
+        tests = _tested(equipment=equipment, parameter=measure.parameter, since=at - SEEN, until=at)[::-1]
+        found = clash(
+            tests=[moment.timestamp() / 60 for moment in tests],
+            doses=mixing.doses[measure.parameter],
+            within=within,
+        )
+    if found is None:
+        clear_attention(key=key, at=at)
+        return
+    sentence = _(
+        "%(device)s tests %(name)s before a dose is mixed in: %(n)s of its last %(all)s results."
+    ) % {
+        "device": measure.instrument.equipment.name,
+        "name": name_in_words(measure.parameter),
+        "n": found.marked,
+        "all": found.tests,
+    }
+    why = _(
+        "It says that water is mixed %(minutes)s minutes after a dose; what comes sooner is not judged alone."
+    )
+    _say(
+        tank,
+        key,
+        f"{sentence} {_other_time(tank, measure, found, tests[-1])}",
+        parameter=measure.parameter,
+        why=why % {"minutes": within},
+        at=at,
+    )
+
+
+def _other_time(tank: Tank, measure: Measure, found: Clash, last: datetime) -> str:
+    """What could be set otherwise."""
+    if measure.instrument.own_dosing != OwnDosing.NONE:
+        return _("It doses by itself: let more time pass between its tests.")
+    if not found.later:
+        return _("No time between the doses is free: set them further apart.")
+    if not found.hourly:
+        return _("Set its tests %(later)s minutes later.") % {"later": found.later}
+    local = last.astimezone(ZoneInfo(tank.site.zone or business().zone))
+    minute = (local.minute + found.later) % AN_HOUR
+    return _("Set its tests %(later)s minutes later, to minute %(minute)s of the hour.") % {
+        "later": found.later,
+        "minute": f"{minute:02d}",
+    }

@@ -38,6 +38,11 @@ def is_open(key: str) -> bool:
     return key in (_KNOWN.get() or ())
 
 
+def open_keys(start: str) -> list[str]:
+    """The causes that begin so, of the tank that is judged, for which a row stands open."""
+    return sorted(key for key in _KNOWN.get() or () if key.startswith(start))
+
+
 AGAIN_WITHIN = timedelta(hours=1)
 """What opens again within an hour is the same alarm; a chattering one clears after an hour of calm (common practice)."""
 

@@ -1,5 +1,6 @@
 """Instruments that nobody hears, each by its own habit; those that are heard and say nothing that can be used."""
 
+from collections import defaultdict
 from datetime import datetime, timedelta
 from uuid import UUID
 
@@ -8,6 +9,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from servicedesk.core.tracking.habit import longest_silence
+from servicedesk.core.tracking.relayed import relay_late_after
 from servicedesk.instruments.choices import DISPLAY, READ_BY_EYE, Reports
 from servicedesk.instruments.models import Delivery, Instrument
 from servicedesk.instruments.queries import (
@@ -15,7 +17,6 @@ from servicedesk.instruments.queries import (
     instruments_in_use,
     late_after,
     measures_of,
-    silent_since,
 )
 from servicedesk.watch.actions.rows import clear_attention, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
@@ -52,36 +53,60 @@ def learn_habits(*, at: datetime) -> int:
 @transaction.atomic
 def watch_silence(*, at: datetime) -> list[UUID]:
     """Raise one row per instrument that is later than is usual for it, clear those that spoke again. After a pause of our own each has its usual
-    time from then on; what stood open stays."""
-    silent = []
+    time from then on; what stood open stays. A relay that is silent is one row: what comes through it has none of its own meanwhile."""
     known = set(
         Attention.objects.filter(
             kind__in=(AttentionKind.SILENT, AttentionKind.USELESS), cleared_at__isnull=True
         ).values_list("key", flat=True)
     )
     awake = Awake.objects.filter(at__lte=at).order_by("-at").values_list("at", flat=True).first()
-    for instrument in instruments_in_use():
-        last = silent_since(instrument, at)
-        if last is not None and awake is not None and at - awake <= timedelta(minutes=late_after(instrument)):
-            continue  # we did not hear ourselves: it gets its time from there
-        if last is None:
-            for key in {f"silent:{instrument.pk}", f"useless:{instrument.pk}"} & known:
-                clear_attention(key=key, at=at)
+    fitted = instruments_in_use()
+    hanging: dict[UUID | None, list[Instrument]] = defaultdict(list)
+    for instrument in fitted:
+        hanging[instrument.through_id].append(instrument)
+    silent, gone = list[UUID](), set[UUID]()
+    fitted.sort(key=lambda one: one.through_id is not None)  # relays before what hangs on them
+    for instrument in fitted:
+        some = hanging[instrument.pk]
+        last, late = instrument.last_contact_at, _late(instrument, some, at)
+        if last is not None and at - last > late and instrument.through_id not in gone:
+            if awake is not None and at - awake <= late:
+                continue  # we did not hear ourselves: it gets its time from there
+            gone.add(instrument.pk)
+            if not _judge_silent(instrument, some, last, late, at):
+                silent.append(instrument.pk)
             continue
-        late = timedelta(minutes=late_after(instrument))
-        if _heard(instrument, at - late):
-            clear_attention(key=f"silent:{instrument.pk}", at=at)
-            _say_useless(instrument, last, late)
-            continue
-        silent.append(instrument.pk)
-        clear_attention(key=f"useless:{instrument.pk}", at=at)
-        _say_silent(instrument, last, late)
+        for key in {f"silent:{instrument.pk}", f"useless:{instrument.pk}"} & known:
+            clear_attention(key=key, at=at)
     return silent
 
 
+def _late(instrument: Instrument, some: list[Instrument], at: datetime) -> timedelta:
+    """After how long it is silent; a relay also where several that hang on it are."""
+    others = [
+        (None if (last := one.last_contact_at) is None else (at - last).total_seconds() / A_MINUTE, late_after(one))
+        for one in some
+    ]  # fmt: skip
+    return timedelta(minutes=relay_late_after(late_min=late_after(instrument), others=others))
+
+
+def _judge_silent(
+    instrument: Instrument, some: list[Instrument], last: datetime, late: timedelta, at: datetime
+) -> bool:
+    """Say that it is silent, or alive and useless; whether the latter."""
+    if _heard(instrument, at - late):
+        clear_attention(key=f"silent:{instrument.pk}", at=at)
+        _say_useless(instrument, some, last, late)
+        return True
+    clear_attention(key=f"useless:{instrument.pk}", at=at)
+    _say_silent(instrument, some, last, late)
+    return False
+
+
 def _heard(instrument: Instrument, since: datetime) -> bool:
-    """Whether it sent anything at all, usable or not."""
-    return _by_line(instrument).filter(received_at__gt=since).exists()
+    """Whether it sent anything at all, usable or not. Of what a relay sends for one, what is no value of its own is only the relay's word."""
+    rows = _by_line(instrument).filter(received_at__gt=since)
+    return (rows if instrument.through_id is None else rows.filter(held__gt=0)).exists()
 
 
 def _by_line(instrument: Instrument) -> QuerySet[Delivery]:
@@ -90,7 +115,13 @@ def _by_line(instrument: Instrument) -> QuerySet[Delivery]:
     return rows if instrument.reports_by in READ_BY_EYE else rows.exclude(media_type=DISPLAY)
 
 
-def _say_useless(instrument: Instrument, last: datetime, late: timedelta) -> None:
+def _harms_at(instrument: Instrument, some: list[Instrument], last: datetime) -> datetime | None:
+    """When animals may suffer unseen, by it or by what hangs on it."""
+    times = [silence_harms_at(one, last) for one in (instrument, *some)]
+    return min((time for time in times if time is not None), default=None)
+
+
+def _say_useless(instrument: Instrument, some: list[Instrument], last: datetime, late: timedelta) -> None:
     raise_attention(
         key=f"useless:{instrument.pk}",
         at=last + late,
@@ -102,18 +133,25 @@ def _say_useless(instrument: Instrument, last: datetime, late: timedelta) -> Non
         word="silent",
         sentence=_("%(device)s is alive and has sent nothing that can be used since %(when)s.")
         % {"device": instrument.equipment.name, "when": local(instrument.tank, last)},
-        harm_at=silence_harms_at(instrument, last),
+        harm_at=_harms_at(instrument, some, last),
         why=_("What it sends is held apart: look there why."),
     )
 
 
-def _say_silent(instrument: Instrument, last: datetime, late: timedelta) -> None:
-    empty = _no_reagent(instrument, last)
+def _say_silent(instrument: Instrument, some: list[Instrument], last: datetime, late: timedelta) -> None:
+    empty = "" if some else _no_reagent(instrument, last)
     words = _("%(device)s is silent since %(when)s. Power or line first.")
     if empty:
         words = _("%(device)s is silent since %(when)s: by its schedule its %(bottle)s is used up.")
     elif instrument.reports_by == Reports.PHOTO:
         words = _("%(device)s was last read %(when)s. Somebody reads its display, or asks for a photo of it.")
+    elif some:
+        words = _(
+            "The relay %(device)s is silent since %(when)s: what hangs on it cannot be heard. Power or line first."
+        )
+    why = _("It reports every %(interval)s minutes; that it was silent for %(late)s was not usual.")
+    if some:
+        why = _("Nothing came for %(late)s. Through it come %(names)s.")
     raise_attention(
         key=f"silent:{instrument.pk}",
         at=last + late,
@@ -129,9 +167,15 @@ def _say_silent(instrument: Instrument, last: datetime, late: timedelta) -> None
             "when": local(instrument.tank, last),
             "bottle": empty or "",
         },
-        harm_at=silence_harms_at(instrument, last),
-        why=_("It reports every %(interval)s minutes; that it was silent for %(late)s was not usual.")
-        % {"interval": instrument.interval_minutes, "late": _hours(late)},
+        harm_at=_harms_at(instrument, some, last),
+        why=(
+            why
+            % {
+                "interval": instrument.interval_minutes,
+                "late": _hours(late),
+                "names": ", ".join(str(one) for one in some),
+            }
+        )[:400],
     )
 
 

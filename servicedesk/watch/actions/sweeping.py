@@ -1,13 +1,14 @@
 """The sweep: every tank with news is claimed and judged."""
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 
 from clients.models import Tank
 from servicedesk.dosing.queries import channels_of
 from servicedesk.instruments.queries import measures_of
+from servicedesk.instruments.queries.mixing import mixing_of
 from servicedesk.watch.actions.containers import judge_bottles, judge_containers
 from servicedesk.watch.actions.devices import judge_devices
 from servicedesk.watch.actions.foreseen import judge_foreseen
@@ -18,6 +19,9 @@ from servicedesk.watch.models import Awake
 from servicedesk.watch.queries import Newest, looked, newest_of
 from servicedesk.water.models import Touched
 from servicedesk.water.queries import bands_of
+
+DOSES_KNOWN = timedelta(days=7)
+"""What came before a dose was mixed in is looked for so far back."""
 
 
 @transaction.atomic
@@ -30,22 +34,23 @@ def judge_tank(*, tank: Tank, at: datetime, since: datetime | None = None) -> No
 
 def _judge(tank: Tank, at: datetime, since: datetime | None) -> None:
     bands, measures, channels = bands_of(tank), list(measures_of([tank])), list(channels_of([tank]))
+    mixing = mixing_of(tank, measures, since=at - DOSES_KNOWN, until=at)
     judge_devices(tank, measures, at, since)
-    found = newest_of(tank, at)
+    found = newest_of(tank, at, mixing)
     for parameter, band in bands.items():
         newest = found.get(parameter, Newest())
         newest = replace(
             newest,
-            believed=newest.believed and settled(tank, newest.believed, band),
-            in_doubt=newest.in_doubt and settled(tank, newest.in_doubt, band),
+            believed=newest.believed and settled(tank, newest.believed, band, mixing),
+            in_doubt=newest.in_doubt and settled(tank, newest.in_doubt, band, mixing),
         )
         told = judge_value(tank, parameter, newest, band, at)
         judge_doubted(tank, parameter, newest, band, told=told, at=at)
-        judge_speed(tank, newest.believed, band, at)
+        judge_speed(tank, newest.believed, band, at, mixing)
     latest = {parameter: n.believed for parameter, n in found.items() if n.believed}
     judge_containers(tank, channels, latest, bands, at)
     judge_bottles(tank, measures, at)
-    judge_foreseen(tank, bands, measures, channels, at)
+    judge_foreseen(tank, bands, measures, channels, at, mixing)
 
 
 def sweep(*, at: datetime) -> int:

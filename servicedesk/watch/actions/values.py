@@ -13,17 +13,17 @@ from servicedesk.core.tracking.pace import Pace, began, pace
 from servicedesk.dispatch.queries import standing
 from servicedesk.dosing.choices import DoseKind
 from servicedesk.dosing.models import Dose
+from servicedesk.instruments.queries.mixing import MIXED, Mixing
 from servicedesk.watch.actions.rows import clear_attention, is_open, local, raise_attention
 from servicedesk.watch.choices import AttentionKind, Severity
 from servicedesk.watch.models import Attention
-from servicedesk.watch.queries import Newest, harm_at, name_in_words, word_in
+from servicedesk.watch.queries import Newest, harm_at, last_of, name_in_words, word_in
 from servicedesk.water.actions import touch
 from servicedesk.water.models import Band, Method, Reading
 from servicedesk.water.queries import ReadingValue, water_changes_of
 from servicedesk.web.prepared import MOMENT, NUMBER, Slot, prepared
 
 RECENT = timedelta(days=21)
-LAST = 12
 
 
 def _beside_mark(name: str, value: ReadingValue, band: Band, word: str) -> str:
@@ -117,7 +117,7 @@ def _has_to_wait(key: str, value: ReadingValue, band: Band, at: datetime) -> boo
     if value.equipment_id is None or not band.wait_minutes or is_open(key):
         return False
     begins = at - timedelta(minutes=band.wait_minutes)
-    before = list(_last_of(series=value.series_id, until=begins))[:1]
+    before = list(last_of(series=value.series_id, until=begins))[:1]
     within = _day_of(series=value.series_id, since=begins, until=value.at)
     side = word_in(value.value, band).removesuffix("_limit")
     rows = sorted({*before, *within, (value.at, value.value)})
@@ -149,22 +149,21 @@ def judge_doubted(tank: Tank, parameter: str, newest: Newest, band: Band, *, tol
     _raise_beyond(key, tank, shown, band, word=word, sentence=sentence)
 
 
-@prepared(series=NUMBER, until=MOMENT)
-def _last_of(series: Slot, until: Slot) -> QuerySet[Reading, tuple[datetime, float]]:
-    return (
-        Reading.objects.filter(series=series, at__lte=until)
-        .order_by("-at", "pk")
-        .values_list("at", "value")[:LAST]
-    )
+def _of_mixed_water(
+    rows: list[tuple[datetime, float]], value: ReadingValue, mixing: Mixing
+) -> list[tuple[datetime, float]]:
+    """What counts of a series up to a value that was found to count."""
+    counts = mixing.counting(value.equipment_id, value.parameter, rows)
+    return [row for place, row in enumerate(rows) if counts[place] or place == len(rows) - 1]
 
 
-def settled(tank: Tank, value: ReadingValue, band: Band) -> ReadingValue:
+def settled(tank: Tank, value: ReadingValue, band: Band, mixing: Mixing = MIXED) -> ReadingValue:
     """The value to judge by: the instrument's own, or the one before it where the last stands alone, far from its history and from what water
     can do in that time: then it is said, and the next result decides."""
     key = f"jump:{tank.pk}:{value.parameter}:{value.equipment_id}"
     if value.equipment_id is None or units.parameter(value.parameter).signal:
         return value
-    rows = list(_last_of(series=value.series_id, until=value.at))[::-1]
+    rows = _of_mixed_water(list(last_of(series=value.series_id, until=value.at))[::-1], value, mixing)
     if len(rows) < 2 or not _alone(rows, band):
         clear_attention(key=key, at=value.at)
         return value
@@ -212,7 +211,9 @@ def _day_of(series: Slot, since: Slot, until: Slot) -> QuerySet[Reading, tuple[d
     return rows.order_by("at", "pk").values_list("at", "value")
 
 
-def judge_speed(tank: Tank, value: ReadingValue | None, band: Band, at: datetime) -> None:
+def judge_speed(
+    tank: Tank, value: ReadingValue | None, band: Band, at: datetime, mixing: Mixing = MIXED
+) -> None:
     """Whether what an instrument shows moved faster over a day than is safe, scatter taken off, and nobody did it on purpose: a change of water or
     a dose by hand in that time explains it."""
     key = f"speed:{tank.pk}:{band.parameter}"
@@ -222,7 +223,8 @@ def judge_speed(tank: Tank, value: ReadingValue | None, band: Band, at: datetime
         and value.equipment_id is not None
         and (band.max_rise_per_day or band.max_fall_per_day)
     ):
-        rows = list(_day_of(series=value.series_id, since=value.at - A_DAY, until=value.at))
+        day = list(_day_of(series=value.series_id, since=value.at - A_DAY, until=value.at))
+        rows = _of_mixed_water(day, value, mixing)
         found = pace([((moment - value.at).total_seconds() / 3600, number) for moment, number in rows])
     safe = (band.max_rise_per_day if found and found.moved > 0 else band.max_fall_per_day) or 0.0
     if (

@@ -10,15 +10,17 @@ from clients.models import Tank
 from servicedesk.core import units
 from servicedesk.core.advice import BandSpec, word_of
 from servicedesk.core.tracking.harm import BEARABLE_H, hours_to_limit
+from servicedesk.core.tracking.mixed import ENOUGH_ALONE
 from servicedesk.dispatch.queries import last_done
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.models import Instrument
 from servicedesk.instruments.queries import standing_of, standings_of
+from servicedesk.instruments.queries.mixing import MIXED, Mixing
 from servicedesk.staff.models import User
 from servicedesk.watch.models import Attention
-from servicedesk.water.models import Band, Method
+from servicedesk.water.models import Band, Method, Reading
 from servicedesk.water.queries import ReadingValue, latest_of_series, readings_of
-from servicedesk.web.prepared import KEY, Slot, prepared
+from servicedesk.web.prepared import KEY, MOMENT, NUMBER, Slot, prepared
 
 # The sweep comes every two minutes; after five that did not come, nobody can say that all is well (common practice).
 STALE = timedelta(minutes=10)
@@ -105,11 +107,38 @@ class Newest:
     trust: Trust = Trust.BELIEVED
 
 
-def newest_of(tank: Tank, at: datetime) -> dict[str, Newest]:
-    """The newest values of a tank per parameter, those of instruments in doubt apart from those that are believed."""
+LAST = 12
+
+
+@prepared(series=NUMBER, until=MOMENT)
+def last_of(series: Slot, until: Slot) -> QuerySet[Reading, tuple[datetime, float]]:
+    """The last twelve of a series, newest first."""
+    rows = Reading.objects.filter(series=series, at__lte=until)
+    return rows.order_by("-at", "pk").values_list("at", "value")[:LAST]
+
+
+def _counted(value: ReadingValue, mixing: Mixing) -> ReadingValue | None:
+    """The value to go by: itself; where it came before a dose was mixed in, the last of its series that counts. None where that is not known yet."""
+    if mixing.since_dose(value.equipment_id, value.parameter, value.at) is None:
+        return value
+    rows = list(last_of(series=value.series_id, until=value.at))[::-1]
+    counts = mixing.counting(value.equipment_id, value.parameter, rows)
+    kept = [row for row, count in zip(rows, counts, strict=True) if count]
+    if kept:
+        return replace(value, at=kept[-1][0], value=kept[-1][1])
+    return value if len(rows) >= ENOUGH_ALONE else None
+
+
+def newest_of(tank: Tank, at: datetime, mixing: Mixing = MIXED) -> dict[str, Newest]:
+    """The newest values of a tank per parameter, those of instruments in doubt apart from those that are believed. What came before a dose was mixed in
+    decides nothing alone."""
     standings = standings_of([tank])
     found: dict[str, Newest] = {}
-    for value in latest_of_series([tank], until=at):
+    newest = latest_of_series([tank], until=at)
+    if mixing is not MIXED:
+        counted = [_counted(value, mixing) for value in newest]
+        newest = sorted((value for value in counted if value is not None), key=lambda value: value.at)
+    for value in newest:
         before = found.get(value.parameter, Newest())
         trust = standing_of(standings, value.equipment_id, value.parameter).trust
         if trust == Trust.BELIEVED:

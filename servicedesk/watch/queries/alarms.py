@@ -76,7 +76,7 @@ class Group:
 
 
 def grouped(rows: Iterable[Attention], instruments: dict[UUID, int]) -> list[Group]:
-    """By site and cause. `instruments`: how many are fitted at each site."""
+    """By site and cause. `instruments`: how many with a line of their own are fitted at each site."""
     silent: dict[UUID, list[Attention]] = defaultdict(list)
     found: list[Group] = []
     known = list(rows)
@@ -84,9 +84,10 @@ def grouped(rows: Iterable[Attention], instruments: dict[UUID, int]) -> list[Gro
         site = row.tank.site if row.tank else row.site
         if site is not None and row.kind == AttentionKind.SILENT and row.word == "silent":
             silent[site.pk].append(row)
+    lines = {key: [row for row in some if _has_line(row)] for key, some in silent.items()}
     whole = {
         key
-        for key, some in silent.items()
+        for key, some in lines.items()
         if len(some) >= A_WHOLE_SITE or (len(some) >= 2 and len(some) == instruments.get(key, 0))
     }
     done: set[UUID] = set()
@@ -105,11 +106,16 @@ def grouped(rows: Iterable[Attention], instruments: dict[UUID, int]) -> list[Gro
     return found
 
 
+def _has_line(row: Attention) -> bool:
+    """Whether it is of an instrument with a line of its own: one that comes through a relay tells nothing of the site's."""
+    return row.instrument is None or row.instrument.through_id is None
+
+
 def instruments_by_site() -> dict[UUID, int]:
-    """How many instruments are fitted at each site."""
+    """How many instruments with a line of their own are fitted at each site."""
     found: dict[UUID, int] = defaultdict(int)
     for instrument in instruments_in_use():
-        found[instrument.tank.site_id] += 1
+        found[instrument.tank.site_id] += instrument.through_id is None
     return found
 
 

@@ -13,6 +13,7 @@ from servicedesk.core import units
 from servicedesk.core.drawing.chart import Chart, ChartEvent, ChartSeries, Marker
 from servicedesk.instruments.choices import Trust
 from servicedesk.instruments.queries import Standings, standing_of, standings_of
+from servicedesk.instruments.queries.mixing import minutes_since_dose
 from servicedesk.watch.models import Attention
 from servicedesk.water.models import Band
 from servicedesk.water.queries import bands_of, readings_of, water_changes_of
@@ -69,8 +70,12 @@ def chart_of(
     """A parameter over time, each method by its marker, a doubted one named so in the key."""
     since, moved = now - timedelta(days=days), mover(band)
     groups: Groups = {}
-    for row in readings_of(tank, parameter=band.parameter, since=since):
+    found = readings_of(tank, parameter=band.parameter, since=since)
+    unmixed = minutes_since_dose(tank, found, standings)
+    for row in found:
         label = row.method_name
+        if row.reading_id in unmixed:
+            label = _("%(method)s (water not mixed)") % {"method": label}
         trust = standing_of(standings, row.equipment_id, band.parameter).trust
         if trust != Trust.BELIEVED:
             label = f"{label} ({trust.label})"

@@ -1,7 +1,7 @@
 """What changes about the water: readings and their corrections, water changes, what a tank starts with."""
 
 from servicedesk.water.actions.changes import record_water_change
-from servicedesk.water.actions.held import Released, discard_held, release_held
+from servicedesk.water.actions.held import Released, Whose, discard_held, release_held
 from servicedesk.water.actions.intake import Apart, Incoming, Taken, hold_apart, take_in
 from servicedesk.water.actions.readings import (
     NotWater,
@@ -19,6 +19,7 @@ __all__ = [
     "NotWater",
     "Released",
     "Taken",
+    "Whose",
     "by_hand",
     "correct_reading",
     "discard_held",

@@ -3,9 +3,11 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import NamedTuple
 
 from django.db import transaction
 
+from clients.models import Equipment, Tank
 from servicedesk.core import units
 from servicedesk.staff.models import User
 from servicedesk.water.actions.intake import ANOTHER
@@ -20,6 +22,13 @@ from servicedesk.water.choices import HeldDecision
 from servicedesk.water.models import HeldReading, Method, Reading, Source
 
 USUAL_WHY = "Taken in after it was held apart."
+
+
+class Whose(NamedTuple):
+    """Whose values they are, and of which water."""
+
+    equipment: Equipment
+    tank: Tank
 
 
 @dataclass
@@ -57,15 +66,18 @@ def release_held(
     by: User,
     at: datetime,
     why: str = "",
+    whose: Whose | None = None,
 ) -> Released:
     """Take values in as that parameter in that unit, by that method. What physically cannot be stays held; a second value for a moment
-    corrects the one that is stored."""
+    corrects the one that is stored. `whose`: what they are of, where another sent them for it."""
     units.factor_of(parameter=parameter, unit=unit)  # an unknown unit refuses all of them at once
     found = Released()
     for row in rows:
         try:
             with transaction.atomic():
-                _release(row, parameter, unit, method, by=by, at=at, why=why.strip() or USUAL_WHY)
+                _release(
+                    row, parameter, unit, method, by=by, at=at, why=why.strip() or USUAL_WHY, whose=whose
+                )
         except NotWater as wrong:
             found.refused = list(dict.fromkeys([*found.refused, str(wrong)]))
         else:
@@ -74,18 +86,20 @@ def release_held(
 
 
 def _release(
-    row: HeldReading, parameter: str, unit: str, method: Method, *, by: User, at: datetime, why: str
-) -> None:
+    row: HeldReading, parameter: str, unit: str, method: Method, *, by: User, at: datetime, why: str, whose: Whose | None
+) -> None:  # fmt: skip
     if row.at is None or not row.entered:
         raise NotWater("It holds no value with a time: it can only be left out.")
     if not _decide(row, HeldDecision.RELEASED, by=by, at=at, why=why):
         raise NotWater("Somebody has decided before.")
-    source = source_of(row.equipment) if row.equipment else by_hand()
+    sender = whose.equipment if whose else row.equipment
+    tank = whose.tank if whose else row.tank
+    source = source_of(sender) if sender else by_hand()
     if row.reason == ANOTHER:
-        _correct(row, row.at, parameter, unit, source, by=by, at=at, why=why)
+        _correct(row, row.at, tank, parameter, unit, source, by=by, at=at, why=why)
         return
     stored = record_reading(
-        tank=row.tank,
+        tank=tank,
         parameter=parameter,
         method=method,
         source=source,
@@ -103,6 +117,7 @@ def _release(
 def _correct(
     row: HeldReading,
     moment: datetime,
+    tank: Tank,
     parameter: str,
     unit: str,
     source: Source,
@@ -114,7 +129,7 @@ def _correct(
     """The value that came second counts in place of the first."""
     stored = (
         Reading.objects.filter(
-            series__tank=row.tank, series__parameter=parameter, series__source=source, at=moment
+            series__tank=tank, series__parameter=parameter, series__source=source, at=moment
         )
         .order_by("seq", "pk")
         .first()
