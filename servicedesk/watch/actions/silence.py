@@ -4,12 +4,14 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from servicedesk.core.tracking.habit import longest_silence
 from servicedesk.instruments.models import Delivery, Instrument
 from servicedesk.instruments.queries import (
     bottles_left,
+    held_while_looked_at,
     instruments_in_use,
     late_after,
     measures_of,
@@ -24,6 +26,8 @@ from servicedesk.water import actions as water
 KEPT_GAPS = 400
 JUDGED_ANEW = timedelta(days=60)
 A_MINUTE = 60.0
+ANEW_MINUTES = 10
+"""What stands open and has nothing new is brought up to date in every tenth minute: a fleet that is silent as a whole costs little to look at."""
 
 
 def learn_habits(*, at: datetime) -> int:
@@ -48,37 +52,70 @@ def learn_habits(*, at: datetime) -> int:
 
 @transaction.atomic
 def watch_silence(*, at: datetime) -> list[UUID]:
-    """Raise one row per instrument that is later than is usual for it, clear those that spoke again. After a pause of our own each has its usual
-    time from then on; what stood open stays."""
-    silent = []
-    known = set(
-        Attention.objects.filter(
-            kind__in=(AttentionKind.SILENT, AttentionKind.USELESS), cleared_at__isnull=True
-        ).values_list("key", flat=True)
+    """Raise one row per instrument that is later than is usual for it, clear those that spoke again: one that has not spoken since its row was
+    raised stays silent, whatever became of its habit meanwhile. After a pause of our own each has its usual time from then on; what stood open
+    stays. Several watchers may look at once: each instrument is held by one of them."""
+    standing = Attention.objects.filter(
+        kind__in=(AttentionKind.SILENT, AttentionKind.USELESS), cleared_at__isnull=True
     )
+    held = held_while_looked_at(
+        at=at, also=standing.filter(instrument__isnull=False).values_list("instrument", flat=True)
+    )
+    known = dict(standing.values_list("key", "changed_at"))
     awake = Awake.objects.filter(at__lte=at).order_by("-at").values_list("at", flat=True).first()
-    for instrument in instruments_in_use():
-        last = silent_since(instrument, at)
-        if last is not None and awake is not None and at - awake <= timedelta(minutes=late_after(instrument)):
-            continue  # we did not hear ourselves: it gets its time from there
-        if last is None:
-            for key in {f"silent:{instrument.pk}", f"useless:{instrument.pk}"} & known:
-                clear_attention(key=key, at=at)
-            continue
-        late = timedelta(minutes=late_after(instrument))
-        if _heard(instrument, at - late):
-            clear_attention(key=f"silent:{instrument.pk}", at=at)
-            _say_useless(instrument, last, late)
-            continue
-        silent.append(instrument.pk)
-        clear_attention(key=f"useless:{instrument.pk}", at=at)
-        _say_silent(instrument, last, late)
+    heard = _heard(held, at)
+    silent = [i.pk for i in held if _judge(i, at, known, awake, heard.get(i.pk))]
+    _clear_those_out_of_use(held, known, at)
     return silent
 
 
-def _heard(instrument: Instrument, since: datetime) -> bool:
-    """Whether it sent anything at all, usable or not."""
-    return Delivery.objects.filter(instrument=instrument, received_at__gt=since).exists()
+def _judge(
+    instrument: Instrument,
+    at: datetime,
+    known: dict[str, datetime | None],
+    awake: datetime | None,
+    heard: datetime | None,
+) -> bool:
+    """One instrument; whether it is silent."""
+    silent, useless = f"silent:{instrument.pk}", f"useless:{instrument.pk}"
+    last, late = silent_since(instrument, at), timedelta(minutes=late_after(instrument))
+    if last is None:
+        spoke = instrument.last_contact_at
+        for key in {silent, useless} & set(known):
+            raised = known[key]
+            if spoke is None or raised is None or spoke >= raised:
+                clear_attention(key=key, at=at)
+        return False
+    if awake is not None and at - awake <= late:
+        return False  # we did not hear ourselves: it gets its time from there
+    if heard is not None and heard > at - late:
+        if silent in known:
+            clear_attention(key=silent, at=at)
+        _say_useless(instrument, last, late)
+        return False
+    if useless in known:
+        clear_attention(key=useless, at=at)
+    raised = known.get(silent)
+    if raised is None or last >= raised or at.minute % ANEW_MINUTES == 0:
+        _say_silent(instrument, last, late)
+    return True
+
+
+def _clear_those_out_of_use(held: list[Instrument], known: dict[str, datetime | None], at: datetime) -> None:
+    """Of an instrument that was taken out of use nothing is expected any more."""
+    there = {str(instrument.pk) for instrument in held}
+    for key in known:
+        if key.partition(":")[2] not in there:
+            clear_attention(key=key, at=at)
+
+
+def _heard(instruments: list[Instrument], at: datetime) -> dict[UUID, datetime]:
+    """When each of these last sent anything at all, usable or not, as far back as counts."""
+    longest = max((late_after(instrument) for instrument in instruments), default=0)
+    rows = Delivery.objects.filter(
+        instrument__in=instruments, received_at__gt=at - timedelta(minutes=longest)
+    )
+    return dict(rows.order_by().values_list("instrument").annotate(last=Max("received_at")))
 
 
 def _say_useless(instrument: Instrument, last: datetime, late: timedelta) -> None:
