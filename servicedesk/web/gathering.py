@@ -105,7 +105,7 @@ class Gathered:
             self.body.close()
 
 
-class GatheringWorker(ThreadWorker):
+class GatheringWorker(ThreadWorker):  # type: ignore[misc]  # gunicorn tells no types
     """Requests are gathered by the loop and answered by threads."""
 
     def __init__(self, *args: Any, **given: Any) -> None:
