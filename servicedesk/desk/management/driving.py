@@ -68,14 +68,17 @@ def make(number: int) -> dict[str, Any]:
     return {"passes": passes, "tank": str(tank.pk) if tank else ""}
 
 
-def stored() -> dict[str, int]:
-    """How many readings there are, and how many different ones."""
+def stored() -> dict[str, Any]:
+    """How many readings there are, how many different ones, and when the last pack came (Unix seconds)."""
+    from servicedesk.instruments.models import Delivery  # noqa: PLC0415
     from servicedesk.water.models import Reading  # noqa: PLC0415
 
     rows = Reading.objects.all()
+    last = Delivery.objects.order_by("-received_at").values_list("received_at", flat=True).first()
     return {
         "readings": rows.count(),
         "different": rows.values("series", "at", "seq").distinct().count(),
+        "last": last.timestamp() if last else 0.0,
     }
 
 
@@ -148,8 +151,8 @@ class Driven:
             time.sleep(0.2)
         raise SystemExit(f"The house does not answer: {Path(self.log.name).read_text()[-2000:]}")
 
-    def stored(self) -> dict[str, int]:
-        found: dict[str, int] = self._asked("count")
+    def stored(self) -> dict[str, Any]:
+        found: dict[str, Any] = self._asked("count")
         return found
 
     def end(self) -> None:
