@@ -25,7 +25,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
-NEEDS = {"browser": "chromium", "redis": "redis-server", "mosquitto": "mosquitto", "dovecot": "dovecot"}
+NEEDS = {
+    "browser": "chromium",
+    "redis": "redis-server",
+    "mosquitto": "mosquitto",
+    "dovecot": "dovecot",
+    "cluster": "pg_ctlcluster",
+}
 LEFT_OUT: dict[str, int] = {}
 NO_DATABASE = "no_database"
 ON_A_DATABASE = {"db", "transactional_db", "live_server", "django_db_setup"}

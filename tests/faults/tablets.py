@@ -84,6 +84,8 @@ class Senders:
         self.todo: queue.SimpleQueue[tuple[str, int]] = queue.SimpleQueue()
         self.lock = threading.Lock()
         self.answered, self.took, self.broken = 0, [], 0
+        self.again_on: set[int] = set()
+        self.again = 0
         self.statuses: set[int] = set()
         self.wrong: list[Any] = []
         self.threads: list[threading.Thread] = []
@@ -124,7 +126,10 @@ class Senders:
             began = time.monotonic()
             try:
                 status, said, _cookies = ask(self.web.port, "POST", path, body, way)
-                break
+                if status not in self.again_on:
+                    break
+                self.again += 1
+                time.sleep(0.1)
             except LINE:
                 self.broken += 1
                 time.sleep(0.1)

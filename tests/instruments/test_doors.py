@@ -17,6 +17,7 @@ from rest_framework.exceptions import ParseError
 from servicedesk.dosing.models import Dose
 from servicedesk.dosing.queries import Settings
 from servicedesk.instruments import actions
+from servicedesk.instruments.actions import tokens
 from servicedesk.instruments.adapters import plain, senml, table
 from servicedesk.instruments.adapters.records import NotRead
 from servicedesk.instruments.models import Delivery, SentDose, SentSign, Sign
@@ -322,3 +323,21 @@ def test_a_device_that_talks_too_often_is_asked_to_wait_and_no_other_is(instrume
     )
     assert answer.status_code == 429 and 0 < int(answer["Retry-After"]) <= 60
     assert answer["Content-Type"] == "application/problem+json"
+
+
+def test_who_was_told_to_wait_is_told_again_without_the_database_until_the_minute_is_over(
+    instrument, settings, monkeypatch, django_assert_num_queries
+):
+    settings.DEVICE_A_MINUTE = 1
+    monkeypatch.setattr(tokens, "MOST_KEPT", 1)
+    at = timezone.now().replace(second=1)
+    passes = [actions.make_token(instrument=instrument, at=at)[1] for _n in range(2)]
+    for text in passes:
+        assert actions.use_token(text=text, at=at) is not None
+        with pytest.raises(actions.TooOften):
+            actions.use_token(text=text, at=at)
+
+    with django_assert_num_queries(0), pytest.raises(actions.TooOften):
+        actions.use_token(text=passes[1], at=at + timedelta(seconds=50))
+    assert len(tokens._TOO_OFTEN) == 1, "what is kept does not grow for ever"
+    assert actions.use_token(text=passes[1], at=at + timedelta(seconds=60)) is not None

@@ -140,6 +140,19 @@ def test_nobody_gets_more_than_ten_letters_in_ten_minutes_and_every_alarm_is_on_
     assert Telling.objects.count() == 40
 
 
+def test_what_comes_after_the_summary_waits_for_the_next_and_is_in_it(owner):
+    for _n in range(12):
+        alarm(tank=make_tank())
+    actions.tell(at=NOON)
+    late = alarm(tank=make_tank(), at=NOON + MINUTE)
+
+    assert actions.tell(at=NOON + MINUTE) == 0
+    assert not late.tellings.exists()
+    assert actions.tell(at=NOON + 10 * MINUTE) == 1
+    assert late.tellings.get().message_key in Message.objects.values_list("key", flat=True)
+    assert Message.objects.filter(text__contains=f"/alarms/{late.pk}/").count() == 1
+
+
 def test_a_value_that_crosses_its_limit_three_times_a_minute_is_one_alarm_that_chatters(owner):
     tank = make_tank()
     at = NOON

@@ -447,3 +447,16 @@ def test_photos_teach_nothing_of_a_lines_habit(tank, how, late):
 
     measure.instrument.refresh_from_db()
     assert late_after(measure.instrument) == late
+
+
+def test_a_silent_one_that_then_sends_what_cannot_be_used_is_useless_and_silent_no_more(measure):
+    now = timezone.now()
+    deliver(measure.instrument, now - timedelta(hours=12))
+    assert actions.watch_silence(at=now) == [measure.instrument_id]
+
+    deliver(measure.instrument, now + timedelta(minutes=1), stored=0)
+    assert actions.watch_silence(at=now + timedelta(minutes=2)) == []
+    assert set(open_rows()) == {"useless"}
+
+    assert actions.watch_silence(at=now + timedelta(hours=12)) == [measure.instrument_id]
+    assert set(open_rows()) == {"silent"}

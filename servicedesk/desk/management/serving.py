@@ -17,6 +17,7 @@ from servicedesk.desk.management.tree import Child, Tree
 from servicedesk.dispatch.choices import JobState, MessageState
 from servicedesk.dispatch.models import Job, Message
 
+WEB_WORKER = "servicedesk.web.gathering.GatheringWorker"
 JOBS_LIMIT_MB = 400
 FULL_BELOW = 1_000_000
 AS_ROOT = "ignore:You're running the worker with superuser privileges"
@@ -67,8 +68,9 @@ def prepare_files() -> None:
 def children(port: int) -> list[Child]:
     """Web, jobs and beat, and a listener where a broker is named. Threads suffice for the queue in a folder; with Redis the work is forked."""
     forked = settings.CELERY_BROKER_URL.startswith("redis")
-    web = [sys.executable, "-m", "gunicorn", "servicedesk.wsgi:application", "-k", "gthread", "-w", "1"]
-    web += ["--threads", "8", "-b", f"127.0.0.1:{port}", "--graceful-timeout", "3", "--timeout", "60"]
+    web = [sys.executable, "-m", "gunicorn", "servicedesk.wsgi:application", "-k", WEB_WORKER, "-w", "1"]
+    web += ["--worker-connections", "400", "--threads", "8", "-b", f"127.0.0.1:{port}"]
+    web += ["--graceful-timeout", "3", "--timeout", "60"]
     web += ["--keep-alive", "5", "--log-level", "warning", "--no-control-socket"]
     jobs = CELERY + ["worker", "-c", "2", "-l", "WARNING", "--without-gossip", "--without-mingle"]
     jobs += (

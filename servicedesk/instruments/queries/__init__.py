@@ -47,14 +47,35 @@ def measures_with_reagent() -> QuerySet[Measure]:
     return rows.only(*own, *item, *tank).order_by("instrument__equipment__name", "parameter", "pk")
 
 
+def _in_use() -> QuerySet[Instrument]:
+    return Instrument.objects.filter(equipment__retired_on__isnull=True, tank__retired_on__isnull=True)
+
+
 def instruments_in_use() -> list[Instrument]:
     """All instruments fitted now."""
-    rows = Instrument.objects.filter(equipment__retired_on__isnull=True, tank__retired_on__isnull=True)
-    return list(
-        rows.select_related("equipment", "tank", "tank__site", "through__equipment")
-        .prefetch_related("measures")
-        .order_by("equipment__name", "pk")
-    )
+    rows = _in_use().select_related("equipment", "tank", "tank__site", "through__equipment")
+    return list(rows.prefetch_related("measures").order_by("equipment__name", "pk"))
+
+
+HABIT = ("last_contact_at", "silent_after_minutes", "interval_minutes", "grace_minutes")
+
+
+@prepared()
+def _habits() -> QuerySet[Instrument, tuple[Any, ...]]:
+    return _in_use().values_list("pk", "through", *HABIT)
+
+
+def held_while_looked_at(*, at: datetime, also: Iterable[UUID]) -> list[Instrument]:
+    """The instruments in use that are later than is usual for them, the relays through which such come, and those named in `also`: as they are
+    now, each locked until the transaction ends, so that nobody else says something of it meanwhile."""
+    wanted = set(also)
+    for pk, through, last, learned, interval, grace in _habits():
+        if last is not None and at - last > timedelta(minutes=learned or interval + grace):
+            wanted |= {pk, through} - {None}
+    if not wanted:
+        return []
+    rows = _in_use().filter(pk__in=wanted).select_related("equipment", "tank", "tank__site")
+    return list(rows.select_for_update(of=("self",)).order_by("pk"))
 
 
 def relays_for(instrument: Instrument) -> QuerySet[Instrument]:

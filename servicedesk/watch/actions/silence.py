@@ -1,11 +1,12 @@
 """Instruments that nobody hears, each by its own habit; those that are heard and say nothing that can be used."""
 
 from collections import defaultdict
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Max, Q
 from django.utils.translation import gettext as _
 
 from servicedesk.core.tracking.habit import longest_silence
@@ -14,6 +15,7 @@ from servicedesk.instruments.choices import DISPLAY, READ_BY_EYE, Reports
 from servicedesk.instruments.models import Delivery, Instrument
 from servicedesk.instruments.queries import (
     bottles_left,
+    held_while_looked_at,
     instruments_in_use,
     late_after,
     measures_of,
@@ -27,6 +29,11 @@ from servicedesk.water import actions as water
 KEPT_GAPS = 400
 JUDGED_ANEW = timedelta(days=60)
 A_MINUTE = 60.0
+ANEW_MINUTES = 10
+"""What stands open and has nothing new is brought up to date in every tenth minute: a fleet that is silent as a whole costs little to look at."""
+
+BY_EYE = Q(instrument__reports_by__in=READ_BY_EYE) | ~Q(media_type=DISPLAY)
+"""What came by an instrument's own way: what a person read off the display of one that has a line says nothing about the line."""
 
 
 def learn_habits(*, at: datetime) -> int:
@@ -36,8 +43,7 @@ def learn_habits(*, at: datetime) -> int:
     for instrument in instruments_in_use():
         water.touch(tank=instrument.tank, at=at - JUDGED_ANEW)
         came = list(
-            _by_line(instrument)
-            .filter(stored__gt=0, received_at__lte=at)
+            Delivery.objects.filter(BY_EYE, instrument=instrument, stored__gt=0, received_at__lte=at)
             .order_by("-received_at")
             .values_list("received_at", flat=True)[: KEPT_GAPS + 1]
         )
@@ -52,33 +58,31 @@ def learn_habits(*, at: datetime) -> int:
 
 @transaction.atomic
 def watch_silence(*, at: datetime) -> list[UUID]:
-    """Raise one row per instrument that is later than is usual for it, clear those that spoke again. After a pause of our own each has its usual
-    time from then on; what stood open stays. A relay that is silent is one row: what comes through it has none of its own meanwhile."""
-    known = set(
-        Attention.objects.filter(
-            kind__in=(AttentionKind.SILENT, AttentionKind.USELESS), cleared_at__isnull=True
-        ).values_list("key", flat=True)
+    """Raise one row per instrument that is later than is usual for it, clear those that spoke again: one that has not spoken since its row was
+    raised stays silent, whatever became of its habit meanwhile. A relay that is silent is one row: what comes through it has none of its own
+    meanwhile. After a pause of our own each has its usual time from then on; what stood open stays. Several watchers may look at once: each
+    instrument is held by one of them."""
+    standing = Attention.objects.filter(
+        kind__in=(AttentionKind.SILENT, AttentionKind.USELESS), cleared_at__isnull=True
     )
+    held = held_while_looked_at(
+        at=at, also=standing.filter(instrument__isnull=False).values_list("instrument", flat=True)
+    )
+    known = dict(standing.values_list("key", "changed_at"))
     awake = Awake.objects.filter(at__lte=at).order_by("-at").values_list("at", flat=True).first()
-    fitted = instruments_in_use()
-    hanging: dict[UUID | None, list[Instrument]] = defaultdict(list)
-    for instrument in fitted:
-        hanging[instrument.through_id].append(instrument)
-    silent, gone = list[UUID](), set[UUID]()
-    fitted.sort(key=lambda one: one.through_id is not None)  # relays before what hangs on them
-    for instrument in fitted:
-        some = hanging[instrument.pk]
-        last, late = instrument.last_contact_at, _late(instrument, some, at)
-        if last is not None and at - last > late and instrument.through_id not in gone:
-            if awake is not None and at - awake <= late:
-                continue  # we did not hear ourselves: it gets its time from there
-            gone.add(instrument.pk)
-            if not _judge_silent(instrument, some, last, late, at):
-                silent.append(instrument.pk)
-            continue
-        for key in {f"silent:{instrument.pk}", f"useless:{instrument.pk}"} & known:
-            clear_attention(key=key, at=at)
+    look = _Look(at, known, awake, _heard(held, at), _hanging(held))
+    held.sort(key=lambda one: one.through_id is not None)  # relays before what hangs on them
+    silent = [instrument.pk for instrument in held if look.judge(instrument)]
+    _clear_those_out_of_use(held, known, at)
     return silent
+
+
+def _hanging(held: list[Instrument]) -> dict[UUID | None, list[Instrument]]:
+    """What comes through each relay among these."""
+    relays, found = [one.pk for one in held if one.relays], defaultdict(list)
+    for one in [one for one in instruments_in_use() if one.through_id in relays] if relays else []:
+        found[one.through_id].append(one)
+    return found
 
 
 def _late(instrument: Instrument, some: list[Instrument], at: datetime) -> timedelta:
@@ -90,29 +94,77 @@ def _late(instrument: Instrument, some: list[Instrument], at: datetime) -> timed
     return timedelta(minutes=relay_late_after(late_min=late_after(instrument), others=others))
 
 
-def _judge_silent(
-    instrument: Instrument, some: list[Instrument], last: datetime, late: timedelta, at: datetime
-) -> bool:
-    """Say that it is silent, or alive and useless; whether the latter."""
-    if _heard(instrument, at - late):
-        clear_attention(key=f"silent:{instrument.pk}", at=at)
-        _say_useless(instrument, some, last, late)
+@dataclass
+class _Look:
+    """One look at all that may be silent: rows that stand open with when they changed, when we ourselves woke, when each was heard last, what hangs on
+    each relay, which relays turned out to be gone."""
+
+    at: datetime
+    known: dict[str, datetime | None]
+    awake: datetime | None
+    heard: dict[UUID, datetime]
+    hanging: dict[UUID | None, list[Instrument]]
+    gone: set[UUID] = field(default_factory=set)
+
+    def judge(self, instrument: Instrument) -> bool:
+        """One instrument; whether it is silent."""
+        some = self.hanging[instrument.pk]
+        last, late = instrument.last_contact_at, _late(instrument, some, self.at)
+        if instrument.through_id in self.gone:
+            self._clear(instrument, always=True)
+            return False
+        if instrument.reports_by == Reports.MANUAL or last is None or self.at - last <= late:
+            self._clear(instrument, always=False)
+            return False
+        if self.awake is not None and self.at - self.awake <= late:
+            return False  # we did not hear ourselves: it gets its time from there
+        self.gone.add(instrument.pk)
+        return self._judge_silent(instrument, some, last, late)
+
+    def _clear(self, instrument: Instrument, *, always: bool) -> None:
+        """What stands open of it, where it spoke since."""
+        spoke = instrument.last_contact_at
+        for key in {f"silent:{instrument.pk}", f"useless:{instrument.pk}"} & set(self.known):
+            raised = self.known[key]
+            if always or spoke is None or raised is None or spoke >= raised:
+                clear_attention(key=key, at=self.at)
+
+    def _judge_silent(
+        self, instrument: Instrument, some: list[Instrument], last: datetime, late: timedelta
+    ) -> bool:
+        """Say that it is silent, or alive and useless; whether the first."""
+        silent, useless = f"silent:{instrument.pk}", f"useless:{instrument.pk}"
+        heard = self.heard.get(instrument.pk)
+        if heard is not None and heard > self.at - late:
+            if silent in self.known:
+                clear_attention(key=silent, at=self.at)
+            _say_useless(instrument, some, last, late)
+            return False
+        if useless in self.known:
+            clear_attention(key=useless, at=self.at)
+        raised = self.known.get(silent)
+        if raised is None or last >= raised or self.at.minute % ANEW_MINUTES == 0:
+            _say_silent(instrument, some, last, late)
         return True
-    clear_attention(key=f"useless:{instrument.pk}", at=at)
-    _say_silent(instrument, some, last, late)
-    return False
 
 
-def _heard(instrument: Instrument, since: datetime) -> bool:
-    """Whether it sent anything at all, usable or not. Of what a relay sends for one, what is no value of its own is only the relay's word."""
-    rows = _by_line(instrument).filter(received_at__gt=since)
-    return (rows if instrument.through_id is None else rows.filter(held__gt=0)).exists()
+def _clear_those_out_of_use(held: list[Instrument], known: dict[str, datetime | None], at: datetime) -> None:
+    """Of an instrument that was taken out of use nothing is expected any more."""
+    there = {str(instrument.pk) for instrument in held}
+    for key in known:
+        if key.partition(":")[2] not in there:
+            clear_attention(key=key, at=at)
 
 
-def _by_line(instrument: Instrument) -> QuerySet[Delivery]:
-    """What came of it, without what a person read off the display of one that has a line: that says nothing about the line."""
-    rows = Delivery.objects.filter(instrument=instrument)
-    return rows if instrument.reports_by in READ_BY_EYE else rows.exclude(media_type=DISPLAY)
+def _heard(instruments: list[Instrument], at: datetime) -> dict[UUID, datetime]:
+    """When each of these last sent anything at all, usable or not, as far back as counts. Of what a relay sends for one, what is no value of its own
+    is only the relay's word."""
+    longest = max((late_after(instrument) for instrument in instruments), default=0)
+    own = Q(instrument__through__isnull=True) | Q(held__gt=0)
+    rows = Delivery.objects.filter(
+        BY_EYE, own, instrument__in=instruments, received_at__gt=at - timedelta(minutes=longest)
+    )
+    return dict(rows.order_by().values_list("instrument").annotate(last=Max("received_at")))
 
 
 def _harms_at(instrument: Instrument, some: list[Instrument], last: datetime) -> datetime | None:

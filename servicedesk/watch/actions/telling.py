@@ -99,10 +99,11 @@ def _also(rows: Sequence[Attention], last: Telling, at: datetime) -> None:
 
 @transaction.atomic
 def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> int:
-    """One person: each group in a letter of its own, as long as that is not more than ten in ten minutes; the rest in one."""
-    keys = Telling.objects.filter(person=person, at__gt=at - WINDOW, digest=False).values_list(
-        "message_key", flat=True
-    )
+    """One person: each group in a letter of its own, as long as that is not more than ten in ten minutes; the rest in one, and what comes after
+    that one waits for the next. Whoever else tells this person meanwhile comes after us."""
+    groups = _still_to_tell(person, groups)
+    recent = Telling.objects.filter(person=person, at__gt=at - WINDOW)
+    keys = recent.filter(digest=False).values_list("message_key", flat=True)
     room = max(0, MOST_IN_WINDOW - 1 - len(set(keys)))
     written = 0
     for group, place in groups[:room]:
@@ -111,9 +112,8 @@ def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> in
         _send(person, key, _subject(group), _letter(group, at), _note(group), group.severity, at)
         written += 1
     rest = groups[room:]
-    if rest:
-        begun = int(at.timestamp() // WINDOW.total_seconds())
-        key = f"alarms:{begun}:{person.pk}"
+    if rest and not recent.filter(digest=True).exists():
+        key = f"alarms:{int(at.timestamp())}:{person.pk}"
         for group, place in rest:
             _record(group, person, place, key, at, digest=True)
         words = ngettext("One more alarm", "%(n)s more alarms", len(rest)) % {"n": len(rest)}
@@ -123,6 +123,14 @@ def _tell_one(person: User, groups: list[tuple[Group, int]], at: datetime) -> in
         _send(person, key, words, f"{text}\n\n{settings.BASE_URL}/alarms/\n", note, soonest, at)
         written += 1
     return written
+
+
+def _still_to_tell(person: User, groups: list[tuple[Group, int]]) -> list[tuple[Group, int]]:
+    """What this person was not told of meanwhile; the person is held until the transaction ends."""
+    list(User.objects.select_for_update().filter(pk=person.pk).values_list("pk"))
+    rows = [row.pk for group, _place in groups for row in group.rows]
+    told = set(Telling.objects.filter(person=person, attention__in=rows).values_list("attention", flat=True))
+    return [(group, place) for group, place in groups if any(row.pk not in told for row in group.rows)]
 
 
 def _send(person: User, key: str, subject: str, text: str, note: Note, severity: int, at: datetime) -> None:

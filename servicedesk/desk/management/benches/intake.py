@@ -1,7 +1,8 @@
 """How fast readings are taken in: the action, from parsed SenML, against COPY in committed batches into a table made the same.
 
 Needs PostgreSQL, and a database that may keep a client called "bench …". Batches alternate between the two, so that both meet the same
-machine."""
+machine. Then the same packs through the real web process, and through a real broker and the listener where mosquitto is on this machine, into
+a house of its own that is thrown away afterwards; with what two pages take meanwhile."""
 
 import json
 import statistics
@@ -17,6 +18,7 @@ from django.db import connection, transaction
 
 from clients.models import Client, Equipment, Site, Tank
 from servicedesk.desk.management.benches import Options
+from servicedesk.desk.management.doors import whole_way
 from servicedesk.instruments.actions import SENML, take
 from servicedesk.instruments.actions.deliveries import read
 from servicedesk.instruments.models import Instrument, Measure
@@ -26,6 +28,8 @@ from servicedesk.water.models import Method, Reading, Series
 COLUMNS = ("series_id", "at", "seq", "value", "entered", "entered_unit", "flags", "by_id", "origin", "part", "received_at")  # fmt: skip
 ROWS, BATCHES, WARM, LEAST = 500, 40, 2, 0.4
 TWIN = "bench_intake_reading"
+DOORS = 4
+"""So many times the batches go through each door, so that it takes long enough to ask for pages meanwhile."""
 
 
 def _scene() -> Instrument:
@@ -110,4 +114,6 @@ def run(options: Options) -> dict[str, Any]:
         "batches": batches,
         "stored": stored,
     }
+    through, wrong = whole_way(batches=DOORS * (options.repeat or BATCHES), rows=ROWS, say=options.say)
+    metrics, failed = {**metrics, **through}, failed + wrong
     return {"baseline": {"copy_rows_per_s": round(ROWS / copies)}, "metrics": metrics, "failed": failed}

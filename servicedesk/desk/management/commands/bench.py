@@ -48,6 +48,9 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="one JSON object on the last line")
         parser.add_argument("--seed", type=int, default=1)
         parser.add_argument(
+            "--long", action="store_true", help="as long as is promised, not only a part of it"
+        )
+        parser.add_argument(
             "--repeat", type=int, default=0, help="how often each thing is measured (0: the bench's own)"
         )
 
@@ -58,7 +61,14 @@ class Command(BaseCommand):
         random.seed(options["seed"])
         load = os.getloadavg()[0]
         bench = importlib.import_module(f"{benches.__name__}.{name}")
-        found = bench.run(Options(seed=options["seed"], repeat=options["repeat"], say=self.stderr.write))
+        found = bench.run(
+            Options(
+                seed=options["seed"],
+                repeat=options["repeat"],
+                say=self.stderr.write,
+                long=options["long"],
+            )
+        )
         whole = {"name": name, "seed": options["seed"], "commit": commit(), "load_at_start": load, **found}
         if options["json"]:
             self.stdout.write(json.dumps(whole))
