@@ -84,8 +84,8 @@ def test_several_that_fall_silent_at_once_are_the_relays_silence_before_its_own_
 
     assert actions.watch_silence(at=NOON + 95 * MINUTE) == [relay.pk]
 
-    spoke(NOON + 80 * MINUTE, relay, probes[2])  # something came through it: it is those two
-    assert set(actions.watch_silence(at=NOON + 95 * MINUTE)) == {probes[0].pk, probes[1].pk}
+    spoke(NOON + 96 * MINUTE, relay, probes[2])  # something came through it: it is those two
+    assert set(actions.watch_silence(at=NOON + 97 * MINUTE)) == {probes[0].pk, probes[1].pk}
     assert set(opened()) == set(probes[:2])
 
 
@@ -156,7 +156,7 @@ def test_a_lost_line_is_said_of_the_instrument_and_of_a_relay_that_measures_noth
     sign_of_life(instrument=relay, alive=False, at=now)
     actions.sweep(at=now)
     assert {one: row.sentence for one, row in opened("sign").items()} == {
-        probes[0]: f"{probes[0]} lost its line.", relay: f"{relay} lost its line.",
+        probes[0]: f"{probes[0]}: lost its line.", relay: f"{relay}: lost its line.",
     }  # fmt: skip
 
     send(relay, [{"n": "probe-0/line_lost", "vb": False}], now + MINUTE)
