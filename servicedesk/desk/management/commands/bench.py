@@ -50,6 +50,10 @@ class Command(BaseCommand):
         parser.add_argument(
             "--repeat", type=int, default=0, help="how often each thing is measured (0: the bench's own)"
         )
+        for name in names():
+            asks = getattr(importlib.import_module(f"{benches.__name__}.{name}"), "add_arguments", None)
+            if asks is not None:
+                asks(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         name: str = options["name"]
@@ -58,7 +62,9 @@ class Command(BaseCommand):
         random.seed(options["seed"])
         load = os.getloadavg()[0]
         bench = importlib.import_module(f"{benches.__name__}.{name}")
-        found = bench.run(Options(seed=options["seed"], repeat=options["repeat"], say=self.stderr.write))
+        found = bench.run(
+            Options(seed=options["seed"], repeat=options["repeat"], say=self.stderr.write, more=options)
+        )
         whole = {"name": name, "seed": options["seed"], "commit": commit(), "load_at_start": load, **found}
         if options["json"]:
             self.stdout.write(json.dumps(whole))
