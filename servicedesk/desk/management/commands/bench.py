@@ -53,6 +53,10 @@ class Command(BaseCommand):
         parser.add_argument(
             "--repeat", type=int, default=0, help="how often each thing is measured (0: the bench's own)"
         )
+        for name in names():
+            asks = getattr(importlib.import_module(f"{benches.__name__}.{name}"), "add_arguments", None)
+            if asks is not None:
+                asks(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         name: str = options["name"]
@@ -67,6 +71,7 @@ class Command(BaseCommand):
                 repeat=options["repeat"],
                 say=self.stderr.write,
                 long=options["long"],
+                more=options,
             )
         )
         whole = {"name": name, "seed": options["seed"], "commit": commit(), "load_at_start": load, **found}

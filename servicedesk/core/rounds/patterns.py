@@ -1,0 +1,321 @@
+"""Visits whose days hang together: patterns are chosen around the search, since the model knows only single visits.
+
+A few neighbouring sites are taken out of their rounds and each is put back with the pattern whose days cost least together (after
+the pattern improvement of Vidal et al. 2012, Operations Research 60:611-624); then the search runs briefly from there. What is
+better is kept, what is a little worse at first too; after many vain tries everything goes back to the best."""
+
+from __future__ import annotations
+
+import math
+import random
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from servicedesk.core.rounds.engine import Tuning, Until, search
+from servicedesk.core.rounds.keeping import Budget, Keeper
+from servicedesk.core.rounds.later import np
+from servicedesk.core.rounds.model import Model, build, cost_of, missing_of, orders_of, solution_of
+from servicedesk.core.rounds.plan import REFILL, Orders
+from servicedesk.core.rounds.problem import Key, Problem, Tie
+from servicedesk.core.rounds.rules import fits, round_cost
+
+TUNING = Tuning(same_day=20, other_days=20, shaken=8)
+FIRST, BRIEF = 3000, 250
+MOST_RUINED = 12
+VAIN = 50
+NEAR = 130
+"""So many visits are searched together after each change."""
+WARMTH = 0.004
+"""Share of the cost by which a worse plan is still taken at the beginning; falls to nought."""
+PENALTY = 3.0
+OVER = 2.0
+"""How much dearer loads and hours beyond the limit are for a whole plan than for a single place."""
+
+Found = dict[Key, tuple[str, ...]]
+
+
+class Table:
+    """Rounds as arrays, to find the cheapest place of a visit on a day quickly. Loads and hours beyond a round's own cost a
+    penalty; windows, lunch and isolation are left to the search."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.costs = problem.travel.arrays[1].astype(float)
+        self.seconds = problem.travel.arrays[0]
+        self.able = {
+            visit.id: np.array([fits(visit, shift) in (None, "day") for shift in problem.shifts])
+            for visit in problem.visits
+        }
+        self.by_day: dict[int, list[int]] = {}
+        for number, shift in enumerate(problem.shifts):
+            self.by_day.setdefault(shift.day, []).append(number)
+        self.rounds: list[list[str]] = [[] for _shift in problem.shifts]
+        loads = [sum(visit.loads) for visit in problem.visits]
+        arcs = np.sort(self.costs, axis=1)[:, 1:6].mean() if len(self.costs) > 6 else self.costs.mean()
+        self.per_unit = PENALTY * float(arcs) / max(1.0, sum(loads) / max(1, len(loads)))
+
+    def take(self, orders: Orders) -> None:
+        self.rounds = [[n for n in orders.get(s.key, ()) if n != REFILL] for s in self.problem.shifts]
+
+    def orders(self) -> Found:
+        return {
+            s.key: tuple(order) for s, order in zip(self.problem.shifts, self.rounds, strict=True) if order
+        }
+
+    def remove(self, names: Sequence[str]) -> None:
+        gone = set(names)
+        self.rounds = [[n for n in order if n not in gone] for order in self.rounds]
+
+    def places(self, number: int) -> list[int]:
+        shift = self.problem.shifts[number]
+        return [shift.start, *(self.problem.visit[name].place for name in self.rounds[number]), shift.end]
+
+    def _room(self, number: int, name: str) -> float:
+        """What the loads and hours that are too much with this visit cost."""
+        shift, visit = self.problem.shifts[number], self.problem.visit
+        inside = self.rounds[number]
+        over = 0.0
+        for dimension, room in enumerate(shift.van):
+            load = sum(visit[n].loads[dimension] for n in (*inside, name) if dimension < len(visit[n].loads))
+            over += max(0, load - room) * self.per_unit
+        if shift.paid is not None:
+            places = self.places(number)
+            hours = sum(visit[n].seconds for n in (*inside, name))
+            hours += int(self.seconds[places[:-1], places[1:]].sum()) if inside else 0
+            over += PENALTY * max(0, hours - shift.paid - shift.overtime)
+        return over
+
+    def cheapest(self, name: str, day: int) -> tuple[float, int, int]:
+        """Cost, round and position of the cheapest place for a visit on a day."""
+        here, best = self.problem.visit[name].place, (math.inf, -1, -1)
+        able, empty = self.able[name], set()
+        for number in self.by_day.get(day, ()):
+            shift = self.problem.shifts[number]
+            if not able[number]:
+                continue
+            if not self.rounds[number]:
+                kind = (shift.start, shift.end, shift.skills, shift.van, shift.paid)
+                if kind in empty:
+                    continue
+                empty.add(kind)
+            places = self.places(number)
+            before, after = places[:-1], places[1:]
+            way = self.costs[before, here] + self.costs[here, after] - self.costs[before, after]
+            position = int(way.argmin())
+            whole = float(way[position]) + self._room(number, name)
+            if whole < best[0]:
+                best = (whole, number, position)
+        return best
+
+    def put(self, name: str, number: int, position: int) -> None:
+        self.rounds[number].insert(position, name)
+
+
+@dataclass
+class Choice:
+    """A plan with the pattern chosen for each tie."""
+
+    patterns: dict[int, int]
+    orders: Found
+    cost: float
+    missing: int
+    holds: bool
+
+    @property
+    def worth(self) -> tuple[bool, int, float]:
+        """The less the better: whole plans first."""
+        return not self.holds, self.missing, self.cost
+
+
+class Patterns:
+    """Searches with patterns until it is told to stop; one of several beside one another."""
+
+    def __init__(self, problem: Problem, keeper: Keeper, budget: Budget, until: Until, lane: int) -> None:
+        self.problem, self.keeper, self.budget, self.until = problem, keeper, budget, until
+        self.drawn = random.Random(f"{budget.seed} {lane}")
+        self.number = budget.seed * 100_003 + lane * 50_021
+        self.table = Table(problem)
+        self.site = [problem.visit[tie.visits[0]].place for tie in problem.ties]
+        costs = problem.travel.arrays[1]
+        self.near = np.argsort(costs[np.ix_(self.site, self.site)], axis=1, kind="stable")
+        self.last: Found = {}
+        self.open = [n for n, tie in enumerate(problem.ties) if len(tie.patterns) > 1]
+
+    def run(self, start: Orders | None) -> None:
+        """Until time is up."""
+        best = current = self._first(start)
+        self._tell(best)
+        self.last, vain = best.orders, 0
+        while not self.until.over():
+            patterns, orders = self._ruined(current)
+            found = self._near(current, patterns, orders) or self._solve(patterns, orders, BRIEF)
+            self._tell(found)
+            if found.worth < best.worth:
+                best, current, vain = found, found, 0
+                self.last = best.orders
+                continue
+            vain += 1
+            limit = current.cost * (1 + WARMTH * self._warm() * self.drawn.random())
+            if (found.missing, found.cost) <= (current.missing, limit):
+                current = found
+            if vain % VAIN == 0:
+                current = self._shared(best)
+
+    def _warm(self) -> float:
+        """What is left of the time, from 1 to 0."""
+        if self.budget.seconds is not None and self.until.moment is not None:
+            return max(0.0, min(1.0, (self.until.moment - time.perf_counter()) / self.budget.seconds))
+        return max(0.0, 1 - self.until.done / (self.until.iterations or 1))
+
+    def _shared(self, best: Choice) -> Choice:
+        """Where to go on after vain tries: the best of all lanes, where the clock rules anyway; else the own best."""
+        known = self.keeper.best
+        if (
+            self.budget.iterations is not None
+            or known is None
+            or (False, known.missing, known.cost) >= best.worth
+        ):
+            return best
+        orders = dict(known.orders())
+        return Choice(self._patterns_of(orders), orders, known.cost, known.missing, True)
+
+    def _patterns_of(self, orders: Orders) -> dict[int, int]:
+        """The pattern each tie has in these orders; the first where they show none."""
+        day = {name: key[1] for key, order in orders.items() for name in order}
+        chosen = {}
+        for number, tie in enumerate(self.problem.ties):
+            days = tuple(day.get(visit, -1) for visit in tie.visits)
+            chosen[number] = tie.patterns.index(days) if days in tie.patterns else 0
+        return chosen
+
+    def _first(self, start: Orders | None) -> Choice:
+        if start is not None:
+            return self._solve(self._patterns_of(start), dict(start), FIRST)
+        ties = list(range(len(self.problem.ties)))
+        self.drawn.shuffle(ties)
+        ties.sort(key=lambda n: len(self.problem.ties[n].patterns))
+        patterns = self._recreate({}, ties)
+        for visit in self.problem.visits:
+            if visit.id not in self.problem.tied and visit.windows:
+                place = min(self.table.cheapest(visit.id, day) for day in sorted(visit.days))
+                if place[1] >= 0:
+                    self.table.put(visit.id, place[1], place[2])
+        return self._solve(patterns, self.table.orders(), FIRST)
+
+    def _recreate(self, patterns: Mapping[int, int], ties: Sequence[int]) -> dict[int, int]:
+        """Puts the visits of ties into the table, each with its cheapest pattern."""
+        chosen = dict(patterns)
+        for number in ties:
+            tie = self.problem.ties[number]
+            at = {d: self.table.cheapest(tie.visits[0], d) for d in {day for p in tie.patterns for day in p}}
+            worth = [sum(at[day][0] for day in p) + tie.price(n) for n, p in enumerate(tie.patterns)]
+            chosen[number] = min(range(len(worth)), key=lambda n: worth[n])
+            self._put(tie, chosen[number], at)
+        return chosen
+
+    def _put(self, tie: Tie, pattern: int, at: Mapping[int, tuple[float, int, int]]) -> None:
+        for name, day in zip(tie.visits, tie.patterns[pattern], strict=True):
+            if at[day][1] >= 0:
+                self.table.put(name, at[day][1], at[day][2])
+
+    def _ruined(self, current: Choice) -> tuple[dict[int, int], Found]:
+        """Other patterns for some neighbouring sites, with the orders that come of it."""
+        self.table.take(current.orders)
+        patterns = dict(current.patterns)
+        seed = self.open[int(self.drawn.random() * len(self.open))]
+        many = 1 + int(self.drawn.random() * min(MOST_RUINED, len(self.site)))
+        reach = self.near[seed][: 2 * many].tolist()
+        self.drawn.shuffle(reach)
+        ties = list(dict.fromkeys([seed, *reach[: many - 1]]))
+        self.table.remove([name for n in ties for name in self.problem.ties[n].visits])
+        self.drawn.shuffle(ties)
+        if self.drawn.random() < 0.5:  # one of them has to go elsewhere
+            self._force(patterns, ties.pop(ties.index(seed)))
+        return self._recreate(patterns, ties), self.table.orders()
+
+    def _force(self, patterns: dict[int, int], number: int) -> None:
+        """Another pattern than now for one tie, at random among those that are not dearest."""
+        tie = self.problem.ties[number]
+        at = {d: self.table.cheapest(tie.visits[0], d) for d in {day for p in tie.patterns for day in p}}
+        others = [n for n in range(len(tie.patterns)) if n != patterns[number]]
+        others.sort(key=lambda n: sum(at[day][0] for day in tie.patterns[n]) + tie.price(n))
+        patterns[number] = others[int(self.drawn.random() ** 2 * len(others))]
+        self._put(tie, patterns[number], at)
+
+    def _near(self, current: Choice, patterns: dict[int, int], orders: Found) -> Choice | None:
+        """The search in the rounds that changed and their neighbours alone, where the problem is large and the plan whole; None
+        where all of it has to be searched."""
+        if len(self.problem.visits) <= NEAR or not current.holds:
+            return None
+        keys = self._changed(current.orders, orders)
+        part = {key: orders.get(key, ()) for key in keys}
+        inside = {name for order in part.values() for name in order}
+        if len(inside) > 2 * NEAR:
+            return None
+        visits = [visit for visit in self.problem.visits if visit.id in inside]
+        problem = replace(
+            self.problem, visits=tuple(visits), shifts=tuple(self.problem.shift[k] for k in keys), ties=()
+        )
+        before = [round_cost(self.problem, self.problem.shift[k], current.orders.get(k, ())) for k in keys]
+        model = build(problem, days=self._days(patterns))
+        best = self._searched(model, part, BRIEF)
+        old = sum(self.problem.ties[n].price(p) for n, p in current.patterns.items())
+        new = sum(self.problem.ties[n].price(p) for n, p in patterns.items())
+        cost = current.cost - sum(c or 0 for c in before) + cost_of(model, best) - old + new
+        kept = {key: order for key, order in current.orders.items() if key not in part}
+        found = {key: order for key, order in orders_of(model, best).items() if order}
+        missing = current.missing + missing_of(model, best)
+        return Choice(patterns, kept | found, cost, missing, best.is_feasible())
+
+    def _changed(self, before: Found, after: Found) -> list[Key]:
+        """Rounds that differ, an idle one for each day, and the nearest others until there is enough to search in."""
+        keys = [shift.key for shift in self.problem.shifts]
+        changed = [key for key in keys if before.get(key, ()) != after.get(key, ())]
+        idle = {key[1]: key for key in keys if not after.get(key) and key not in changed}
+        around = [self.problem.visit[n].place for key in changed for n in after.get(key, ())][:40]
+        many = sum(len(after.get(key, ())) for key in changed)
+        others = [key for key in keys if key not in changed and after.get(key)]
+        costs = self.table.costs
+        near = {
+            key: float(costs[np.ix_(around, [self.problem.visit[n].place for n in after[key]])].mean())
+            if around
+            else 0.0
+            for key in others
+        }
+        for key in sorted(others, key=lambda k: (near[k], k)):
+            if many >= NEAR:
+                break
+            changed.append(key)
+            many += len(after[key])
+        chosen = {*changed, *idle.values()}
+        return [key for key in keys if key in chosen]
+
+    def _days(self, patterns: Mapping[int, int]) -> dict[str, int]:
+        """The day of each tied visit."""
+        return {
+            name: day
+            for n, tie in enumerate(self.problem.ties)
+            for name, day in zip(tie.visits, tie.patterns[patterns[n]], strict=True)
+        }
+
+    def _searched(self, model: Model, orders: Found, iterations: int) -> Any:
+        limit = self.until.at_most(iterations)
+        self.number += 1
+        best = search(model, TUNING, self.number, limit, solution_of(model, orders))
+        self.until.done += limit.done
+        return best
+
+    def _solve(self, patterns: dict[int, int], orders: Found, iterations: int) -> Choice:
+        """The search with these patterns from these orders."""
+        model = build(self.problem, days=self._days(patterns))
+        best = self._searched(model, orders, iterations)
+        price = sum(tie.price(patterns[n]) for n, tie in enumerate(self.problem.ties))
+        over = self.table.per_unit * sum(best.excess_load()) + PENALTY * best.time_warp()
+        whole = cost_of(model, best) + price + OVER * over
+        return Choice(patterns, orders_of(model, best), whole, missing_of(model, best), best.is_feasible())
+
+    def _tell(self, found: Choice) -> None:
+        if found.holds:
+            self.keeper.offer(int(found.cost), found.missing, lambda: found.orders)

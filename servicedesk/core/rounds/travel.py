@@ -1,0 +1,88 @@
+"""How long it takes from place to place where no road router is asked: the great circle, times a road factor that falls with
+distance, at a speed that rises with it, plus a fixed time for each leg.
+
+Great circle: haversine on a sphere of 6371.0088 km (mean Earth radius, IUGG 1980). Road factors of 1.2 to 1.7 are published for
+many countries (detour index: Boscoe, Henry & Zdeb 2012, Professional Geographer 64:188-196); bands, speeds and minutes a leg are
+common practice and meant to be set."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from servicedesk.core.rounds.later import np
+from servicedesk.core.rounds.problem import NO_WAY_S, NotPlanned, Travel
+
+EARTH_M = 6_371_008.8
+
+
+@dataclass(frozen=True)
+class Band:
+    """Up to `to_km` of straight line: the road is `factor` times as long and driven at `kmh`."""
+
+    to_km: float
+    factor: float
+    kmh: float
+
+
+@dataclass(frozen=True)
+class Roads:
+    """How straight lines become minutes. Bands rise; the last one holds for everything beyond."""
+
+    bands: tuple[Band, ...] = (Band(3, 1.5, 25), Band(15, 1.35, 38), Band(float("inf"), 1.25, 55))
+    leg_minutes: float = 2.0
+    overrides: Mapping[tuple[int, int], int | None] | None = None
+    """Seconds of single ordered pairs, None where there is no way: a ferry, a bridge that is closed."""
+
+
+def _checked(roads: Roads) -> None:
+    if not roads.bands or roads.leg_minutes < 0:
+        raise NotPlanned("Travel needs at least one band of distance and minutes a leg of nought or more.")
+    if any(band.kmh <= 0 or band.factor < 1 for band in roads.bands):
+        raise NotPlanned("Each band of distance needs a speed above nought and a road factor of 1 or more.")
+    if any(a.to_km >= b.to_km for a, b in zip(roads.bands, roads.bands[1:], strict=False)):
+        raise NotPlanned("The bands of distance must rise.")
+
+
+def great_circle_m(points: Sequence[tuple[float, float]]) -> Any:
+    """Metres between all pairs of (latitude, longitude) in degrees, as a square array."""
+    lat, lon = np.radians(np.asarray(points, dtype=float).reshape(-1, 2)).T
+    a = np.sin((lat[:, None] - lat) / 2) ** 2 + np.cos(lat)[:, None] * np.cos(lat) * (
+        np.sin((lon[:, None] - lon) / 2) ** 2
+    )
+    return 2 * EARTH_M * np.arcsin(np.sqrt(np.clip(a, 0, 1)))
+
+
+def travel_between(points: Sequence[tuple[float, float]], roads: Roads | None = None) -> Travel:
+    """Seconds and metres of each ordered pair. Two places at one point are no leg: nought. Raises NotPlanned."""
+    roads = roads or Roads()
+    _checked(roads)
+    for number, (lat, lon) in enumerate(points):
+        if not (-90 <= lat <= 90 and -180 <= lon <= 180):
+            raise NotPlanned(
+                f"Place {number + 1} lies at latitude {lat:g}, longitude {lon:g}: there is no such point."
+            )
+    straight = great_circle_m(points)
+    edges = np.array([band.to_km * 1000 for band in roads.bands[:-1]])
+    which = np.searchsorted(edges, straight, side="right")
+    metres = straight * np.array([band.factor for band in roads.bands])[which]
+    seconds = metres / (np.array([band.kmh for band in roads.bands])[which] / 3.6) + roads.leg_minutes * 60
+    seconds = np.where(straight < 1, 0, np.rint(seconds)).astype(np.int64)
+    for (a, b), known in (roads.overrides or {}).items():
+        seconds[a, b] = NO_WAY_S if known is None else known
+    return Travel(seconds, None, np.rint(metres).astype(np.int64))
+
+
+def swapped(points: Sequence[tuple[float, float]], far_km: float = 300) -> tuple[int, ...]:
+    """Numbers of places that lie far from the middle of all others, but near it once latitude and longitude change places:
+    most likely they were typed the wrong way round."""
+    if len(points) < 3:
+        return ()
+    found = []
+    for number, (lat, lon) in enumerate(points):
+        others = np.median(np.asarray([p for n, p in enumerate(points) if n != number], dtype=float), axis=0)
+        as_is, turned = great_circle_m([tuple(others), (lat, lon), (lon, lat)])[0][1:]
+        if as_is > far_km * 1000 and turned < min(far_km * 1000, as_is / 3):
+            found.append(number)
+    return tuple(found)
