@@ -179,7 +179,7 @@ class _Builder:
             return self.places.of(("home", person.pk), _("the home of %(name)s") % {"name": person.name}, row.home_lat, row.home_lon)  # fmt: skip
         if self.store is not None:
             return self._store()
-        return self.places.of("middle", _("where the day begins"), None, None)
+        return self.places.of("middle", _("the store"), None, None)
 
     def owed(self) -> list[DueVisit]:
         """Visits that are to be made in these days: due in them, standing on one of them, or overdue."""
@@ -193,6 +193,7 @@ class _Builder:
         standing = Q(stop__state=StopState.PLANNED, stop__round__day__gte=first, stop__round__day__lte=last)
         elsewhere = Q(stop__state=StopState.PLANNED) & ~Q(stop__round__day__lte=last)
         rows = rows.filter(Q(due__lte=last) | standing).exclude(elsewhere)
+        rows = rows.exclude(Q(pin__day__lt=first) | Q(pin__day__gt=last))
         joined = ("site", "plan", "plan__technician", "pin", "stop", "stop__round")
         return list(
             rows.select_related(*joined)
@@ -243,12 +244,12 @@ class _Builder:
         pin = getattr(row, "pin", None)
         if pin is None:
             return visit
-        day = self.days.index(pin.day) if pin.day in self.days else None
+        day = self.days.index(pin.day) if pin.day else None
         return locked(
             visit,
             technician=str(pin.technician_id) if pin.technician_id else None,
             day=day,
-            start=seconds_of(pin.at) if pin.at and day is not None else None,
+            start=seconds_of(pin.at) if pin.at else None,
         )
 
     def _windows(self, row: DueVisit, minutes: int, empty_on: date | None) -> list[Window]:
