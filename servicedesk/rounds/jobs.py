@@ -1,15 +1,17 @@
 """Each night: owe the visits of the coming weeks and put them on rounds. On request: plan a week anew."""
 
 from datetime import time, timedelta
-from time import monotonic, perf_counter
+from threading import get_ident
+from time import monotonic
 from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from servicedesk.core.rounds.engine import Until
+from servicedesk.core.rounds.keeping import Budget, Progress
 from servicedesk.core.rounds.plan import Plan
+from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import NotPlanned
 from servicedesk.core.rounds.rules import judge
 from servicedesk.dispatch import actions as dispatch
@@ -65,25 +67,27 @@ def plan_week(job: Job) -> dict[str, Any] | None:
 
 
 class _Search:
-    """One search: tells its row how far it is once a second, and hears there whether to stop."""
+    """One search: tells its row how far it is once a second, and hears there whether to stop. It is asked from several threads; only the
+    first one speaks with the database."""
 
     def __init__(self, job: Job, proposal: Proposal) -> None:
         self.job, self.proposal = job, proposal
         self.began, self.looked, self.stopped, self.note = monotonic(), 0.0, False, ""
+        self.thread = get_ident()
 
     def plan(self, week: Wanted) -> Plan:
-        until = Until(moment=perf_counter() + self.proposal.seconds, cancelled=self._stopped)
-        return plan_rounds(week.problem, until, self.proposal.seed, start=week.orders, better=self._better)
+        budget = Budget(seconds=self.proposal.seconds, seed=self.proposal.seed)
+        return plan_rounds(
+            week.problem, budget, start=week.orders, progress=self._better, cancelled=self._stopped
+        ).plan
 
-    def _better(self, plan: Plan) -> None:
-        self.note = _("%(h)s h at the wheel, %(n)s visits placed") % {
-            "h": f"{plan.driving / 3600:.1f}",
-            "n": len(plan.where),
-        }
+    def _better(self, found: Progress) -> None:
+        words = _("%(h)s h in costs, %(n)s visits without a place")
+        self.note = words % {"h": f"{found.cost / 3600:.1f}", "n": found.missing}
 
     def _stopped(self) -> bool:
         now = monotonic()
-        if now - self.looked >= 1:
+        if get_ident() == self.thread and now - self.looked >= 1:
             self.looked = now
             done = min(int(now - self.began), self.proposal.seconds)
             mine = dispatch.progress(

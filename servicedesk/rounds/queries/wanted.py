@@ -14,6 +14,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from servicedesk.core.rounds.actuals import learned
 from servicedesk.core.rounds.problem import (
     DAY_S,
     ISOLATED,
@@ -22,6 +23,7 @@ from servicedesk.core.rounds.problem import (
     Problem,
     Refill,
     Shift,
+    Travel,
     Visit,
     Window,
     locked,
@@ -29,6 +31,7 @@ from servicedesk.core.rounds.problem import (
 from servicedesk.core.rounds.travel import travel_between
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Stop
+from servicedesk.rounds.queries.actuals import actuals
 from servicedesk.rounds.queries.ground import (
     AFTER_EMPTY,
     ANOTHER,
@@ -119,6 +122,7 @@ class _Builder:
         self.days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
         self.now, self.places, self.said = now, _Places(), list[str]()
         self.notes: dict[str, list[str]] = defaultdict(list)
+        self.actuals = actuals(until=now)
         self.store = (
             Place.objects.filter(kind=PlaceKind.STORE, lat__isnull=False).order_by("name", "pk").first()
         )
@@ -218,8 +222,9 @@ class _Builder:
     def _visit(self, row: DueVisit, ground: Ground) -> Visit:
         key, plan, site = str(row.pk), row.plan, row.site
         tanks = list(row.tanks.all())
-        minutes, words = ground.minutes(row, tanks)
-        self.notes[key] += words
+        planned, words = ground.minutes(row, tanks)
+        minutes = self.actuals.minutes(row.plan_id, planned)
+        self.notes[key] += words + self._as_a_rule(row, planned, minutes)
         empty = ground.empty(tanks)
         if empty is not None:
             self.notes[key].append(_("%(what)s runs empty on %(day)s") % {"what": empty.what, "day": date_format(empty.empty_on, "j F")})  # fmt: skip
@@ -238,6 +243,24 @@ class _Builder:
             change_price=ANOTHER if usual else 0,
         )
         return self._held(visit, row)
+
+    def _as_a_rule(self, row: DueVisit, planned: int, minutes: int) -> list[str]:
+        """How far visits of its plan take another time than is written down."""
+        found = self.actuals.plans.get(row.plan_id) if row.plan_id else None
+        if found is None or minutes == planned:
+            return []
+        longer = _("%(m)s min longer than written down: so it was on %(n)s visits")
+        shorter = _("%(m)s min shorter than written down: so it was on %(n)s visits")
+        return [(longer if minutes > planned else shorter) % {"m": abs(minutes - planned), "n": found.seen}]
+
+    def travel(self) -> Travel:
+        """Seconds and metres between all places: as the crow flies and roads go, as it took where somebody drove there."""
+        reckoned = travel_between(self.places.settled())
+        for (a, b), seen in self.actuals.ways.items():
+            one, other = self.places.known.get(("site", a)), self.places.known.get(("site", b))
+            if one is not None and other is not None and reckoned.seconds[one, other] > 0:
+                reckoned.seconds[one, other] = round(learned(float(reckoned.seconds[one, other]), seen).value)
+        return reckoned
 
     def _held(self, visit: Visit, row: DueVisit) -> Visit:
         """As a person decided."""
@@ -301,7 +324,7 @@ def wanted(*, first: date, last: date, now: datetime) -> Wanted:
         )
         builder.said.append(words % {"n": len(lost), "name": lost[0]})
     problem = Problem(
-        travel=travel_between(places.settled()),
+        travel=builder.travel(),
         visits=tuple(visits),
         shifts=tuple(shifts),
         pairs=tuple(pairs),
