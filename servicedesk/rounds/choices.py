@@ -17,6 +17,17 @@ class StopState(TextChoices):
     CALLED_OFF = "called_off", _("called off")
 
 
+class ProposalState(TextChoices):
+    """How far a proposed week has come. Only one that is ready can be put in force."""
+
+    ASKED = "asked", _("asked for")
+    READY = "ready", _("ready")
+    FAILED = "failed", _("could not be made")
+    STOPPED = "stopped", _("stopped")
+    IN_FORCE = "in_force", _("put in force")
+    DROPPED = "dropped", _("dropped")
+
+
 STOP_MOVES: dict[str, set[str]] = {
     StopState.PLANNED: {StopState.UNDER_WAY, StopState.CALLED_OFF},
     StopState.UNDER_WAY: {StopState.CLOSED},

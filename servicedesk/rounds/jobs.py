@@ -1,13 +1,27 @@
-"""Each night: owe the visits of the coming weeks and put them on rounds."""
+"""Each night: owe the visits of the coming weeks and put them on rounds. On request: plan a week anew."""
 
 from datetime import time, timedelta
+from threading import get_ident
+from time import monotonic
 from typing import Any
+from uuid import UUID
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from servicedesk.dispatch.jobs import daily, register
+from servicedesk.core.rounds.keeping import Budget, Progress
+from servicedesk.core.rounds.plan import Plan
+from servicedesk.core.rounds.planner import plan_rounds
+from servicedesk.core.rounds.problem import NotPlanned
+from servicedesk.core.rounds.rules import judge
+from servicedesk.dispatch import actions as dispatch
+from servicedesk.dispatch.jobs import GiveUp, daily, register
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
+from servicedesk.rounds.choices import ProposalState
+from servicedesk.rounds.models import Proposal
+from servicedesk.rounds.queries.found import lines_of, numbers_of
+from servicedesk.rounds.queries.wanted import Wanted, wanted
 from servicedesk.staff.queries import day_of
 
 AHEAD = timedelta(days=35)
@@ -23,3 +37,64 @@ def owe_visits(job: Job) -> dict[str, Any]:
 
 
 daily("owe_visits", at=time(1, 0))
+
+
+@register("plan_week")
+def plan_week(job: Job) -> dict[str, Any] | None:
+    """Search for the days of a proposal, and keep what was found beside the rounds in force."""
+    proposal = Proposal.objects.filter(pk=UUID(job.args["proposal"])).first()
+    if proposal is None or proposal.state != ProposalState.ASKED:
+        raise GiveUp(_("This week is no longer waited for."))
+    week = wanted(first=proposal.first, last=proposal.last, now=timezone.now())
+    search = _Search(job, proposal)
+    try:
+        plan = search.plan(week)
+    except NotPlanned as wrong:
+        actions.fail_proposal(proposal=proposal, error=str(wrong), at=timezone.now())
+        return {"failed": str(wrong)}
+    before, faults = judge(week.problem, week.orders)
+    reasons = why_not(week.problem, plan)
+    actions.keep_proposal(
+        proposal=proposal,
+        lines=lines_of(week, plan, reasons),
+        before=numbers_of(week, before, faults),
+        after=numbers_of(week, plan),
+        said=week.said,
+        stamp=week.stamp,
+        at=timezone.now(),
+    )
+    return {"driving": plan.driving, "missing": len(plan.missing)}
+
+
+class _Search:
+    """One search: tells its row how far it is once a second, and hears there whether to stop. It is asked from several threads; only the
+    first one speaks with the database."""
+
+    def __init__(self, job: Job, proposal: Proposal) -> None:
+        self.job, self.proposal = job, proposal
+        self.began, self.looked, self.stopped, self.note = monotonic(), 0.0, False, ""
+        self.thread = get_ident()
+
+    def plan(self, week: Wanted) -> Plan:
+        budget = Budget(seconds=self.proposal.seconds, seed=self.proposal.seed)
+        return plan_rounds(
+            week.problem, budget, start=week.orders, progress=self._better, cancelled=self._stopped
+        ).plan
+
+    def _better(self, found: Progress) -> None:
+        words = _("%(h)s h in costs, %(n)s visits without a place")
+        self.note = words % {"h": f"{found.cost / 3600:.1f}", "n": found.missing}
+
+    def _stopped(self) -> bool:
+        now = monotonic()
+        if get_ident() == self.thread and now - self.looked >= 1:
+            self.looked = now
+            done = min(int(now - self.began), self.proposal.seconds)
+            mine = dispatch.progress(
+                job=self.job, done=done, total=self.proposal.seconds, note=self.note, at=timezone.now()
+            )
+            waited = Proposal.objects.filter(
+                pk=self.proposal.pk, state=ProposalState.ASKED, stop_asked_at__isnull=True
+            )
+            self.stopped = not mine or not waited.exists()
+        return self.stopped

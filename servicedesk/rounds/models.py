@@ -8,7 +8,7 @@ from django.db.models import F, Q
 from django.utils.functional import cached_property
 
 from clients.models import ServicePlan, Site, Tank
-from servicedesk.rounds.choices import StopState, VisitCause
+from servicedesk.rounds.choices import ProposalState, StopState, VisitCause
 from servicedesk.stock.models import Place
 from servicedesk.web.facts import Fact
 
@@ -117,6 +117,74 @@ class Pin(models.Model):
 
     def __str__(self) -> str:
         return f"{self.due_visit_id}"
+
+
+class Proposal(models.Model):
+    """A week as it could be driven, beside the week in force: worked out from `first` to `last` in so many seconds of search, from a seed. `stamp`
+    names the rounds it was worked out from; `before` and `after` are both weeks in numbers (seconds, metres, counts, sentences), `said` what
+    could not be taken as it is written down."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    first = models.DateField()
+    last = models.DateField()
+    state = models.CharField(max_length=8, choices=ProposalState.choices, default=ProposalState.ASKED)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    asked_at = models.DateTimeField()
+    seconds = models.PositiveSmallIntegerField(default=20)
+    seed = models.PositiveIntegerField(default=1)
+    stop_asked_at = models.DateTimeField(null=True, blank=True)
+    stamp = models.CharField(max_length=64, blank=True)
+    before = models.JSONField(default=dict)
+    after = models.JSONField(default=dict)
+    said = models.JSONField(default=list)
+    error = models.CharField(max_length=300, blank=True)
+    ended_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(first__lte=F("last")), name="proposal_days_in_order"),
+            models.CheckConstraint(
+                condition=Q(seconds__gte=1, seconds__lte=300), name="proposal_searches_a_while"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.first} {self.state}"
+
+
+class Proposed(models.Model):
+    """A visit as a proposal has it: on whose day, in which place of the order, at what time; or on none, and why, with the ways out."""
+
+    proposal = models.ForeignKey(Proposal, on_delete=models.CASCADE, related_name="visits")
+    due_visit = models.ForeignKey(DueVisit, on_delete=models.CASCADE, related_name="+")
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    day = models.DateField(null=True, blank=True)
+    order = models.PositiveSmallIntegerField(default=0)
+    planned_at = models.TimeField(null=True, blank=True)
+    minutes = models.PositiveSmallIntegerField(default=0)
+    drive_minutes = models.PositiveSmallIntegerField(default=0)
+    wait_minutes = models.PositiveSmallIntegerField(default=0)
+    slack_minutes = models.PositiveSmallIntegerField(default=0)
+    why = models.CharField(max_length=300, blank=True)
+    ways = models.JSONField(default=list)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["proposal", "due_visit"], name="proposed_once"),
+            models.CheckConstraint(
+                condition=Q(technician__isnull=True, day__isnull=True, planned_at__isnull=True)
+                | Q(technician__isnull=False, day__isnull=False, planned_at__isnull=False),
+                name="proposed_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.due_visit_id} {self.day}"
 
 
 class Move(models.Model):

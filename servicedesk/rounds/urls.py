@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.rounds.views import load, round, week
+from servicedesk.rounds.views import load, proposal, round, week
 
 app_name = "rounds"
 urlpatterns = [
@@ -10,6 +10,12 @@ urlpatterns = [
     path("load/", load.load, name="load"),
     path("look-up/", round.look_up, name="look_up"),
     path("week/", week.week, name="week"),
+    path("week/plan/", proposal.ask, name="plan_week"),
+    path("week/plan/<uuid:key>/", proposal.proposal, name="proposal"),
+    path("week/plan/<uuid:key>/search/", proposal.searching, name="searching"),
+    path("week/plan/<uuid:key>/stop/", proposal.stop, name="proposal_stop"),
+    path("week/plan/<uuid:key>/drop/", proposal.drop, name="proposal_drop"),
+    path("week/plan/<uuid:key>/in-force/", proposal.put_in_force, name="proposal_in_force"),
     path("week/visits/<uuid:visit>/", week.place, name="place"),
     path("round/changes/<uuid:key>/accept/", week.accept, name="accept"),
     path("stops/<uuid:visit>/key/", round.key, name="key"),

@@ -11,8 +11,22 @@ from servicedesk.rounds.actions.planning import (
     plan_simply,
     put_on_round,
 )
+from servicedesk.rounds.actions.proposing import (
+    ask_proposal,
+    drop_proposal,
+    fail_proposal,
+    keep_proposal,
+    put_in_force,
+    stop_search,
+)
 
 __all__ = [
+    "ask_proposal",
+    "drop_proposal",
+    "fail_proposal",
+    "keep_proposal",
+    "put_in_force",
+    "stop_search",
     "NotNoted",
     "NotPlanned",
     "accept",

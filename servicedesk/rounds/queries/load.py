@@ -127,6 +127,11 @@ def _weight(change: WaterChange) -> float:
         return change.litres * density(salinity=SALINITY, temperature_c=STORE_C) / 1000
 
 
+def water_of(tanks: Iterable[Tank], *, at: datetime) -> dict[UUID, tuple[float, float]]:
+    """Litres and kilograms of mixed water for each tank that got some at its last change, as then."""
+    return {key: (change.litres, _weight(change)) for key, change in _last_changes(list(tanks), at).items()}
+
+
 def _water(stops: list[Stop], tanks: list[Tank], at: datetime) -> list[WaterLine]:
     last, lines = _last_changes(tanks, at), []
     for stop in stops:

@@ -23,6 +23,7 @@ from servicedesk.rounds import actions, queries
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.forms import PlaceForm
 from servicedesk.rounds.models import DueVisit, Move
+from servicedesk.rounds.queries.proposed import proposals_of
 from servicedesk.rounds.views.shown import day_strip, staff, today_of
 from servicedesk.staff.models import User
 
@@ -119,6 +120,8 @@ def week(request: HttpRequest) -> HttpResponse:
         "homeless": homeless,
         "waiting": queries.waiting_moves(first=monday, last=last),
         "monday": monday,
+        "proposals": proposals_of(first=monday, last=last),
+        "may_plan": last > today_of(user),
         "before": before,
         "after": after,
     }

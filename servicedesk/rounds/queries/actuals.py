@@ -1,0 +1,70 @@
+"""How long visits and ways really took, as far as arrivals and departures tell."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import groupby
+from uuid import UUID
+
+from servicedesk.core.rounds.actuals import Learned, learned
+from servicedesk.rounds.choices import StopState
+from servicedesk.rounds.models import Stop
+
+LOOK_BACK = timedelta(days=180)
+MOST_VISITS = 12
+FEWEST_SECONDS = 60
+
+
+@dataclass(frozen=True)
+class Actuals:
+    """By service plan how many times as long its visits take as planned; by two sites in order the seconds that the way between them took."""
+
+    plans: dict[UUID, Learned]
+    ways: dict[tuple[UUID, UUID], list[float]]
+
+    def minutes(self, plan: UUID | None, planned: int) -> int:
+        """Minutes to plan with."""
+        found = self.plans.get(plan) if plan is not None else None
+        return max(1, round(planned * found.value)) if found else planned
+
+
+def _driven(until: datetime) -> list[Stop]:
+    rows = Stop.objects.filter(
+        state=StopState.CLOSED,
+        arrived_at__gte=until - LOOK_BACK,
+        arrived_at__lte=until,
+        left_at__isnull=False,
+    )
+    return list(rows.select_related("due_visit").order_by("round", "arrived_at", "pk"))
+
+
+def actuals(*, until: datetime) -> Actuals:
+    """What the last half year tells: the newest dozen visits of each plan, and every way between two stops that followed one another."""
+    stops = _driven(until)
+    ratios: dict[UUID, list[tuple[datetime, float]]] = defaultdict(list)
+    for stop in stops:
+        assert stop.arrived_at is not None and stop.left_at is not None  # by the question
+        took = (stop.left_at - stop.arrived_at).total_seconds() / 60
+        if stop.due_visit.plan_id is not None and stop.minutes > 0:
+            ratios[stop.due_visit.plan_id].append((stop.arrived_at, took / stop.minutes))
+    plans = {
+        plan: learned(1.0, [ratio for _at, ratio in sorted(seen)[-MOST_VISITS:]])
+        for plan, seen in ratios.items()
+    }
+    return Actuals(
+        {plan: found for plan, found in plans.items() if found.seen or found.left_out}, _ways(stops)
+    )
+
+
+def _ways(stops: Iterable[Stop]) -> dict[tuple[UUID, UUID], list[float]]:
+    found: dict[tuple[UUID, UUID], list[float]] = defaultdict(list)
+    for _round, some in groupby(stops, key=lambda stop: stop.round_id):
+        mine = list(some)
+        for before, after in zip(mine, mine[1:], strict=False):
+            assert before.left_at is not None and after.arrived_at is not None
+            seconds = (after.arrived_at - before.left_at).total_seconds()
+            pair = (before.due_visit.site_id, after.due_visit.site_id)
+            if pair[0] != pair[1] and seconds >= FEWEST_SECONDS:
+                found[pair].append(seconds)
+    return dict(found)

@@ -1,0 +1,105 @@
+"""What the planner found, in the words of the rounds: a line for each visit, a week in numbers."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, time
+from math import ceil
+from typing import Any
+
+from servicedesk.core.rounds.plan import Plan, Round, Stop
+from servicedesk.core.rounds.problem import Shift
+from servicedesk.core.rounds.rules import Fault
+from servicedesk.rounds.models import DueVisit
+from servicedesk.rounds.queries.ground import time_of
+from servicedesk.rounds.queries.wanted import SECOND, Wanted
+from servicedesk.staff.models import User
+
+
+@dataclass(frozen=True)
+class Line:
+    """A visit as the planner put it, or left it out (no technician), with what stands behind that. Whole minutes; the time is local to the
+    business."""
+
+    due_visit: DueVisit
+    technician: User | None = None
+    day: date | None = None
+    order: int = 0
+    planned_at: time | None = None
+    minutes: int = 0
+    drive_minutes: int = 0
+    wait_minutes: int = 0
+    slack_minutes: int = 0
+    why: str = ""
+    ways: tuple[str, ...] = ()
+
+
+def _minutes(seconds: int) -> int:
+    return ceil(seconds / 60)
+
+
+def lines_of(
+    week: Wanted,
+    plan: Plan,
+    reasons: dict[str, str] | None = None,
+    ways: dict[str, tuple[str, ...]] | None = None,
+) -> list[Line]:
+    """Each visit of the week as planned, in order of days, people and stops; those that found no place last, with the reason and the ways out."""
+    found = []
+    for row in plan.rounds:
+        number = 0
+        for stop in row.stops:
+            visit = week.visits.get(stop.visit)
+            if visit is None:  # taking on water, or the second of two
+                continue
+            number += 1
+            found.append(_line(week, visit, row, stop, number))
+    placed = plan.where
+    for key, visit in week.visits.items():
+        if key not in placed:
+            found.append(Line(visit, why=(reasons or {}).get(key, ""), ways=(ways or {}).get(key, ())))
+    return found
+
+
+def _line(week: Wanted, visit: DueVisit, row: Round, stop: Stop, number: int) -> Line:
+    return Line(
+        due_visit=visit,
+        technician=week.people[row.technician],
+        day=week.days[row.day],
+        order=number,
+        planned_at=time_of(_minutes(stop.start) * 60),
+        minutes=_minutes(stop.end - stop.start),
+        drive_minutes=_minutes(stop.travel),
+        wait_minutes=stop.wait // 60,
+        slack_minutes=stop.slack // 60,
+        why="; ".join(week.notes.get(str(visit.pk), ())),
+    )
+
+
+def _round(week: Wanted, row: Round, shift: Shift) -> dict[str, Any]:
+    """A day in numbers, seconds since midnight."""
+    told: dict[str, Any] = {
+        "technician": row.technician,
+        "day": week.days[row.day].isoformat(),
+        "leave": row.leave,
+        "back": row.back,
+        "travel": row.travel,
+        "overtime": row.overtime,
+        "begins": shift.earliest,
+        "ends": shift.latest - shift.overtime,
+    }
+    if row.lunch is not None and shift.lunch is not None:
+        told |= {"lunch": row.lunch, "lunch_s": shift.lunch.seconds}
+    return told
+
+
+def numbers_of(week: Wanted, plan: Plan, faults: Sequence[Fault] = ()) -> dict[str, Any]:
+    """A week in numbers: visits, seconds, metres, the codes of the rules it breaks, its rounds."""
+    visits = sum(1 for name in plan.where if not name.endswith(SECOND))
+    return {
+        "visits": visits,
+        "driving": plan.driving,
+        "overtime": plan.overtime,
+        "metres": plan.metres or 0,
+        "broken": [fault.code for fault in faults],
+        "rounds": [_round(week, row, week.problem.shift[row.key]) for row in plan.rounds],
+    }

@@ -1,0 +1,245 @@
+"""A proposed week beside the week in force: what changes, what finds no place, both in numbers."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.http import Http404
+from django.utils.formats import date_format, time_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from servicedesk.core.drawing.strip import DayStrip, StripStop
+from servicedesk.rounds.choices import ProposalState, StopState
+from servicedesk.rounds.models import Proposal, Proposed, Stop
+from servicedesk.rounds.queries.wanted import stamp_of
+from servicedesk.staff.models import User
+
+A_LITTLE = timedelta(minutes=30)
+"""A visit that moves by less on the same day with the same person is no change worth a word (common practice)."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """A visit that moves: from where, to where, and which of person, day and hour are another."""
+
+    line: Proposed
+    name: str
+    was: str
+    now: str
+    person: bool
+    day: bool
+    hour: bool
+
+
+@dataclass(frozen=True)
+class Homeless:
+    """A visit that finds no place: which rule stops it, the cheapest ways out, and whether it stands on a round now."""
+
+    line: Proposed
+    name: str
+    stands: bool
+
+
+@dataclass(frozen=True)
+class ProposedDay:
+    """One technician\'s day as proposed."""
+
+    name: str
+    day: date
+    strip: DayStrip
+    stops: list[Proposed]
+    words: str
+
+
+@dataclass(frozen=True)
+class Beside:
+    """All that the page of a proposal says."""
+
+    proposal: Proposal
+    lead: str
+    changes: list[Change]
+    fresh: int
+    homeless: list[Homeless]
+    days: list[ProposedDay]
+    numbers: list[tuple[str, str, str]]
+    outdated: bool
+
+    @property
+    def may_begin(self) -> bool:
+        """Whether it can be put in force."""
+        return self.proposal.state == ProposalState.READY and not self.outdated
+
+
+def proposal_for(user: User, key: UUID) -> Proposal:
+    """A proposal, for the office only."""
+    row = Proposal.objects.select_related("asked_by").filter(pk=key).first() if user.is_office else None
+    if row is None:
+        raise Http404
+    return row
+
+
+def proposals_of(*, first: date, last: date) -> list[Proposal]:
+    """Proposals of these days that are open, newest first."""
+    rows = Proposal.objects.filter(
+        first__lte=last, last__gte=first, state__in=(ProposalState.ASKED, ProposalState.READY)
+    )
+    return list(rows.order_by("-asked_at", "pk"))
+
+
+def _said(who: str, day: date, at: time) -> str:
+    return _("%(who)s, %(day)s at %(at)s") % {
+        "who": who,
+        "day": date_format(day, "l j F"),
+        "at": time_format(at, "H:i"),
+    }
+
+
+def _minutes_apart(a: time, b: time) -> timedelta:
+    day = date(2000, 1, 1)
+    return abs(datetime.combine(day, a) - datetime.combine(day, b))
+
+
+def changes_of(lines: list[Proposed], stops: dict[UUID, Stop]) -> list[Change]:
+    """Visits that stand on a round and would move to another person, day, or an hour more than half an hour away."""
+    found = []
+    for line in lines:
+        stop = stops.get(line.due_visit_id)
+        if stop is None or line.technician is None or line.day is None or line.planned_at is None:
+            continue
+        person = stop.round.technician_id != line.technician_id
+        day = stop.round.day != line.day
+        hour = _minutes_apart(stop.planned_at, line.planned_at) > A_LITTLE
+        if person or day or hour:
+            was = _said(stop.round.technician.name, stop.round.day, stop.planned_at)
+            now = _said(line.technician.name, line.day, line.planned_at)
+            found.append(Change(line, line.due_visit.site.name, was, now, person, day, hour))
+    return found
+
+
+def _hours(seconds: float) -> str:
+    minutes = round(seconds / 60)
+    return _("%(h)s h %(m)s min") % {"h": minutes // 60, "m": minutes % 60}
+
+
+def _numbers(before: dict[str, Any], after: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Rows of both weeks: what, now, as proposed."""
+    rows = [
+        (_("Visits on rounds"), str(before.get("visits", 0)), str(after.get("visits", 0))),
+        (_("At the wheel"), _hours(before.get("driving", 0)), _hours(after.get("driving", 0))),
+        (_("Overtime"), _hours(before.get("overtime", 0)), _hours(after.get("overtime", 0))),
+    ]
+    if "metres" in after:
+        rows.insert(
+            2, (_("Kilometres"), f"{before.get('metres', 0) / 1000:.0f}", f"{after['metres'] / 1000:.0f}")
+        )
+    broken = [str(len(side.get("broken", []))) for side in (before, after)]
+    return [*rows, (_("Rules broken"), broken[0], broken[1])]
+
+
+def lead_of(proposal: Proposal, homeless: int) -> str:
+    """The week in one sentence: whether it works, and what it saves."""
+    before, after = proposal.before, proposal.after
+    visits = after.get("visits", 0)
+    head = ngettext("One visit", "%(n)s visits", visits) % {"n": visits}
+    if homeless:
+        words = ngettext(
+            "%(head)s placed, one finds no place.", "%(head)s placed, %(n)s find no place.", homeless
+        )
+        return words % {"head": head, "n": homeless}
+    saved = before.get("driving", 0) - after.get("driving", 0)
+    if before.get("visits", 0) == visits and saved >= 60:
+        return _("The week works: %(head)s, %(saved)s less at the wheel than now.") % {
+            "head": head,
+            "saved": _hours(saved),
+        }
+    return _("The week works: %(head)s, %(hours)s at the wheel.") % {
+        "head": head,
+        "hours": _hours(after.get("driving", 0)),
+    }
+
+
+def beside(proposal: Proposal, *, zone: ZoneInfo) -> Beside:
+    """A proposal that is ready, beside the rounds in force now."""
+    lines = list(
+        proposal.visits.select_related("due_visit__site", "technician").order_by(
+            "day", "technician__name", "order", "pk"
+        )
+    )
+    keys = [line.due_visit_id for line in lines]
+    rows = Stop.objects.select_related("round__technician").filter(
+        due_visit__in=keys, state=StopState.PLANNED
+    )
+    stops = {stop.due_visit_id: stop for stop in rows}
+    homeless = [
+        Homeless(line, line.due_visit.site.name, line.due_visit_id in stops)
+        for line in lines
+        if line.technician is None
+    ]
+    outdated = proposal.state == ProposalState.READY and (
+        stamp_of(line.due_visit for line in lines) != proposal.stamp
+    )
+    return Beside(
+        proposal=proposal,
+        lead=lead_of(proposal, len(homeless)),
+        changes=changes_of(lines, stops),
+        fresh=sum(1 for line in lines if line.technician is not None and line.due_visit_id not in stops),
+        homeless=homeless,
+        days=_days(proposal, lines, zone),
+        numbers=_numbers(proposal.before, proposal.after),
+        outdated=outdated,
+    )
+
+
+def _days(proposal: Proposal, lines: list[Proposed], zone: ZoneInfo) -> list[ProposedDay]:
+    by_round: dict[tuple[date, str], list[Proposed]] = defaultdict(list)
+    for line in lines:
+        if line.technician is not None and line.day is not None:
+            by_round[line.day, str(line.technician_id)].append(line)
+    told = {(row["day"], row["technician"]): row for row in proposal.after.get("rounds", [])}
+    found = []
+    for (day, key), mine in sorted(
+        by_round.items(), key=lambda item: (item[0][0], str(item[1][0].technician))
+    ):
+        row = told.get((day.isoformat(), key), {})
+        found.append(_day(day, mine, row, zone))
+    return found
+
+
+def _at(day: date, seconds: int, zone: ZoneInfo) -> datetime:
+    return datetime.combine(day, time(0), tzinfo=zone) + timedelta(seconds=seconds)
+
+
+def _day(day: date, lines: list[Proposed], row: dict[str, Any], zone: ZoneInfo) -> ProposedDay:
+    stops = []
+    for line in lines:
+        assert line.planned_at is not None
+        start = datetime.combine(day, line.planned_at, tzinfo=zone)
+        stops.append(
+            StripStop(
+                number=line.order,
+                name=line.due_visit.site.name,
+                start=start,
+                end=start + timedelta(minutes=line.minutes),
+                isolated=line.due_visit.isolated,
+                arrives=start - timedelta(minutes=line.wait_minutes),
+            )
+        )
+    lunch = row.get("lunch")
+    strip = DayStrip(
+        shift_start=_at(day, row.get("begins", 8 * 3600), zone),
+        shift_end=_at(day, row.get("ends", 17 * 3600), zone),
+        stops=stops,
+        lunch=(_at(day, lunch, zone), _at(day, lunch + row["lunch_s"], zone)) if lunch is not None else None,
+        leaves=_at(day, row["leave"], zone) if "leave" in row else None,
+        home=_at(day, row["back"], zone) if "back" in row else None,
+        title=_("The day of %(name)s") % {"name": lines[0].technician},
+    )
+    words = ngettext("one stop", "%(n)s stops", len(lines)) % {"n": len(lines)}
+    words = _("%(stops)s, %(drive)s at the wheel") % {"stops": words, "drive": _hours(row.get("travel", 0))}
+    slack = min((line.slack_minutes for line in lines), default=0)
+    words += ", " + _("%(m)s min to spare at the tightest") % {"m": slack}
+    return ProposedDay(str(lines[0].technician), day, strip, lines, words)
