@@ -20,7 +20,7 @@ from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
 from servicedesk.rounds.choices import ProposalState
 from servicedesk.rounds.models import Proposal
-from servicedesk.rounds.queries.found import lines_of, numbers_of
+from servicedesk.rounds.queries.found import lines_of, numbers_of, reasons_of
 from servicedesk.rounds.queries.wanted import Wanted, wanted
 from servicedesk.staff.queries import day_of
 
@@ -53,10 +53,9 @@ def plan_week(job: Job) -> dict[str, Any] | None:
         actions.fail_proposal(proposal=proposal, error=str(wrong), at=timezone.now())
         return {"failed": str(wrong)}
     before, faults = judge(week.problem, week.orders)
-    reasons = why_not(week.problem, plan)
     actions.keep_proposal(
         proposal=proposal,
-        lines=lines_of(week, plan, reasons),
+        lines=lines_of(week, plan, reasons_of(week, plan)),
         before=numbers_of(week, before, faults),
         after=numbers_of(week, plan),
         said=week.said,

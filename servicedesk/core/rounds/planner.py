@@ -14,6 +14,7 @@ from servicedesk.core.rounds.insertion import mended
 from servicedesk.core.rounds.keeping import Budget, Keeper, Progress
 from servicedesk.core.rounds.model import Model, build, cost_of, missing_of, orders_of, solution_of
 from servicedesk.core.rounds.odd import refuse_odd
+from servicedesk.core.rounds.pairs import for_two
 from servicedesk.core.rounds.patterns import Patterns
 from servicedesk.core.rounds.plan import Orders, Plan
 from servicedesk.core.rounds.problem import NotPlanned, Problem, Window
@@ -199,7 +200,16 @@ def _with_pairs(
         seconds=None if budget.seconds is None else budget.seconds / 2,
         iterations=None if budget.iterations is None else budget.iterations // 2,
     )
-    alone = replace(problem, visits=tuple(v for v in problem.visits if v.id not in second), pairs=())
+    other = {first: problem.visit[name] for name, first in second.items()}
+    alone = replace(
+        problem,
+        visits=tuple(
+            for_two(problem, v, other[v.id]) if v.id in other else v
+            for v in problem.visits
+            if v.id not in second
+        ),
+        pairs=(),
+    )
     before = plan_rounds(alone, half, start=start, cancelled=cancelled)
     held, where = [], before.plan.where
     everybody = frozenset(shift.technician for shift in problem.shifts)

@@ -6,9 +6,12 @@ from datetime import date, time
 from math import ceil
 from typing import Any
 
+from django.utils.formats import date_format
+
 from servicedesk.core.rounds.plan import Plan, Round, Stop
 from servicedesk.core.rounds.problem import Shift
 from servicedesk.core.rounds.rules import Fault
+from servicedesk.core.rounds.why import why
 from servicedesk.rounds.models import DueVisit
 from servicedesk.rounds.queries.ground import time_of
 from servicedesk.rounds.queries.wanted import SECOND, Wanted
@@ -33,16 +36,19 @@ class Line:
     ways: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class Reason:
+    """Why a visit finds no place, and the cheapest ways out, in words."""
+
+    why: str
+    ways: tuple[str, ...] = ()
+
+
 def _minutes(seconds: int) -> int:
     return ceil(seconds / 60)
 
 
-def lines_of(
-    week: Wanted,
-    plan: Plan,
-    reasons: dict[str, str] | None = None,
-    ways: dict[str, tuple[str, ...]] | None = None,
-) -> list[Line]:
+def lines_of(week: Wanted, plan: Plan, reasons: dict[str, Reason] | None = None) -> list[Line]:
     """Each visit of the week as planned, in order of days, people and stops; those that found no place last, with the reason and the ways out."""
     found = []
     for row in plan.rounds:
@@ -56,8 +62,34 @@ def lines_of(
     placed = plan.where
     for key, visit in week.visits.items():
         if key not in placed:
-            found.append(Line(visit, why=(reasons or {}).get(key, ""), ways=(ways or {}).get(key, ())))
+            told = (reasons or {}).get(key, Reason(""))
+            found.append(Line(visit, why=told.why, ways=told.ways))
     return found
+
+
+MOST_REASONS = 40
+"""So many visits without a place are looked into; where more find none, the week as a whole is the reason."""
+
+
+def reasons_of(week: Wanted, plan: Plan) -> dict[str, Reason]:
+    """Of visits that found no place, which rule stops them and what would let them in."""
+    days, found = [date_format(day, "l") for day in week.days], {}
+    for key in [name for name in plan.missing if name in week.visits][:MOST_REASONS]:
+        told = why(week.problem, plan.orders, key, day_names=days)
+        ways = tuple(_named(week, way.sentence) for way in told.ways)
+        found[key] = Reason(_named(week, told.sentence), ways)
+    return found
+
+
+def _named(week: Wanted, sentence: str) -> str:
+    """A sentence of the planner with people and visits by their names."""
+    for key, person in week.people.items():
+        sentence = sentence.replace(key, person.name)
+    for key, visit in week.visits.items():
+        sentence = sentence.replace(key, visit.site.name)
+    for key, name in week.skills.items():
+        sentence = sentence.replace(key, name)
+    return sentence[:1].upper() + sentence[1:]
 
 
 def _line(week: Wanted, visit: DueVisit, row: Round, stop: Stop, number: int) -> Line:

@@ -45,7 +45,7 @@ from servicedesk.rounds.queries.ground import (
     windows_of_day,
 )
 from servicedesk.staff.choices import StartsAt
-from servicedesk.staff.models import User, Working
+from servicedesk.staff.models import Skill, User, Working
 from servicedesk.staff.queries import technicians
 from servicedesk.stock.choices import PlaceKind
 from servicedesk.stock.models import Place
@@ -73,6 +73,7 @@ class Wanted:
     orders: dict[tuple[str, int], tuple[str, ...]]
     said: list[str] = field(default_factory=list)
     notes: dict[str, list[str]] = field(default_factory=dict)
+    skills: dict[str, str] = field(default_factory=dict)
 
     @cached_property
     def stamp(self) -> str:
@@ -260,6 +261,9 @@ class _Builder:
             one, other = self.places.known.get(("site", a)), self.places.known.get(("site", b))
             if one is not None and other is not None and reckoned.seconds[one, other] > 0:
                 reckoned.seconds[one, other] = round(learned(float(reckoned.seconds[one, other]), seen).value)
+        reckoned.seconds[:] = (
+            -(-reckoned.seconds // 60) * 60
+        )  # rounds are written down in whole minutes: never too few
         return reckoned
 
     def _held(self, visit: Visit, row: DueVisit) -> Visit:
@@ -339,4 +343,5 @@ def wanted(*, first: date, last: date, now: datetime) -> Wanted:
         orders=_orders(owed, builder.days, pairs),
         said=builder.said,
         notes={key: words for key, words in builder.notes.items() if words},
+        skills={str(skill.pk): skill.name for skill in Skill.objects.all()},
     )
