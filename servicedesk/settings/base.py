@@ -19,6 +19,7 @@ PULL_HOSTS = {
 }
 PULL_PRIVATE = os.environ.get("TANKROUND_PULL_PRIVATE", "") == "1"
 DEVICE_A_MINUTE = int(os.environ.get("TANKROUND_DEVICE_A_MINUTE", "600"))
+DEVICE_AT_ONCE = int(os.environ.get("TANKROUND_DEVICE_AT_ONCE", "2"))
 INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))
 
 SECRET_KEY = "replaced in dev, test and prod"
