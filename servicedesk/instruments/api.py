@@ -1,7 +1,13 @@
 """The door for instruments: POST a SenML pack with the device's pass."""
 
+import threading
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import IO, Any
 
+from django.conf import settings
+from django.http import HttpRequest, HttpResponseBase
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from rest_framework import authentication, exceptions, parsers, permissions
@@ -82,10 +88,44 @@ class TooBig(exceptions.APIException):
     default_detail = _("A pack holds at most half a megabyte. Send it in parts.")
 
 
+AT_ONCE: Counter[str] = Counter()
+LOCK = threading.Lock()
+A_MOMENT_S = 1
+
+
+@contextmanager
+def one_of_few(request: HttpRequest) -> Iterator[bool]:
+    """Whether a pass is used by no more requests at this moment, in this process, than TANKROUND_DEVICE_AT_ONCE: what one device sends waits
+    for its own rows, and would else hold every thread."""
+    name = request.headers.get("Authorization", "")[:200]
+    with LOCK:
+        AT_ONCE[name] += 1
+        let = AT_ONCE[name] <= settings.DEVICE_AT_ONCE
+    try:
+        yield let
+    finally:
+        with LOCK:
+            AT_ONCE[name] -= 1
+            if not AT_ONCE[name]:
+                del AT_ONCE[name]
+
+
 class Deliveries(APIView):
+    let = True
     authentication_classes = [PassAuthentication]
     permission_classes = [IsDevice]
     parser_classes = [PackParser, CborParser, PlainParser, TableParser]
+
+    def dispatch(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponseBase:
+        with one_of_few(request) as self.let:
+            return super().dispatch(request, *args, **given)
+
+    def initial(self, request: Request, *args: Any, **given: Any) -> None:
+        if not self.let:
+            raise exceptions.Throttled(
+                wait=A_MOMENT_S, detail=_("Too much at once for one device: send one after the other.")
+            )
+        super().initial(request, *args, **given)
 
     def post(self, request: Request) -> Response:
         body = request.data

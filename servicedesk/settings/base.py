@@ -22,6 +22,7 @@ PUSH_HOSTS = {
     host.strip().lower() for host in os.environ.get("TANKROUND_PUSH_HOSTS", "").split(",") if host.strip()
 }
 DEVICE_A_MINUTE = int(os.environ.get("TANKROUND_DEVICE_A_MINUTE", "600"))
+DEVICE_AT_ONCE = int(os.environ.get("TANKROUND_DEVICE_AT_ONCE", "2"))
 INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))
 
 SECRET_KEY = "replaced in dev, test and prod"

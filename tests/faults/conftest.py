@@ -107,6 +107,7 @@ class House:
             "TANKROUND_SECRET_KEY": "only for tests",
             "C_FORCE_ROOT": "1",
             "TANKROUND_DEVICE_A_MINUTE": "1000000",  # one token stands for many devices here
+            "TANKROUND_DEVICE_AT_ONCE": "1000",
         }
         self.env.pop("DATABASE_URL", None)
         self.env.pop("TANKROUND_FAULT", None)

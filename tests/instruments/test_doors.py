@@ -8,6 +8,7 @@ from decimal import Decimal
 import cbor2
 import pytest
 from django.test import Client as Browser
+from django.test import RequestFactory
 from django.utils import timezone
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
@@ -16,7 +17,7 @@ from rest_framework.exceptions import ParseError
 
 from servicedesk.dosing.models import Dose
 from servicedesk.dosing.queries import Settings
-from servicedesk.instruments import actions
+from servicedesk.instruments import actions, api
 from servicedesk.instruments.actions import tokens
 from servicedesk.instruments.adapters import plain, senml, table
 from servicedesk.instruments.adapters.records import NotRead
@@ -341,3 +342,26 @@ def test_who_was_told_to_wait_is_told_again_without_the_database_until_the_minut
         actions.use_token(text=passes[1], at=at + timedelta(seconds=50))
     assert len(tokens._TOO_OFTEN) == 1, "what is kept does not grow for ever"
     assert actions.use_token(text=passes[1], at=at + timedelta(seconds=60)) is not None
+
+
+def test_what_one_device_sends_at_once_beyond_a_few_is_asked_to_wait_a_moment(instrument, settings):
+    settings.DEVICE_AT_ONCE = 2
+    noisy, calm = (
+        f"Bearer {actions.make_token(instrument=row, at=timezone.now())[1]}"
+        for row in (instrument, make_instrument())
+    )
+
+    def sent(name):
+        return Browser().post(
+            ADDRESS, b"[]", content_type="application/senml+json", headers={"Authorization": name}
+        )
+
+    held = RequestFactory().post(ADDRESS, headers={"Authorization": noisy})
+    with api.one_of_few(held) as first, api.one_of_few(held) as second:
+        assert first and second
+        answer = sent(noisy)
+        assert (answer.status_code, answer["Retry-After"]) == (429, "1")
+        assert "one after the other" in answer.json()["detail"]
+        assert sent(calm).status_code == 400
+    assert sent(noisy).status_code == 400
+    assert api.AT_ONCE == {}
