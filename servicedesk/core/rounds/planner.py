@@ -123,12 +123,7 @@ def _whole(problem: Problem, keeper: Keeper, fallback: Orders) -> Plan:
 def _untied(problem: Problem, orders: Orders) -> Orders:
     """Orders without the visits whose pattern is broken."""
     day = {name: key[1] for key, order in orders.items() for name in order}
-    gone = {
-        name
-        for tie in problem.ties
-        if tuple(day.get(visit, -1) for visit in tie.visits) not in tie.patterns
-        for name in tie.visits
-    }
+    gone = {name for tie in problem.ties if not tie.allows(day) for name in tie.visits}
     return {key: tuple(name for name in order if name not in gone) for key, order in orders.items()}
 
 
