@@ -25,6 +25,8 @@ class Tuning:
     same_day: int = 30
     other_days: int = 30
     shaken: int = 25
+    pressure: float = 1.0
+    """How much dearer than usual it is to break a rule on the way, at the beginning."""
     history: int = 300
     patience: int = 50_000
 
@@ -74,13 +76,16 @@ def searcher(model: Model, tuning: Tuning, seed: int) -> tuple[Any, Any, Any]:
         if operator.supports(data):
             local.add_operator(operator(data))
     params = vrp.PenaltyParams()
-    return rng, local, vrp.PenaltyManager(params.midpoint_penalties(data), params)
+    loads, late, far = params.midpoint_penalties(data)
+    begin = [load * tuning.pressure for load in loads], late * tuning.pressure, far
+    return rng, local, vrp.PenaltyManager(begin, params)
 
 
 def search(
     model: Model, tuning: Tuning, seed: int, until: Until, start: Any = None, better: Better | None = None
 ) -> Any:
-    """The best solution found, not worse than `start`. It may be infeasible: the caller judges."""
+    """The best solution found, not worse than `start`; where none without fault is known, the one the search stood at when it
+    ended: the caller judges."""
     if not model.copies:
         return vrp.Solution(model.data, [])
     rng, local, penalties = searcher(model, tuning, seed)
@@ -90,14 +95,15 @@ def search(
     told = Told(better)
     told.on_best(begun)
     params = vrp.IteratedLocalSearchParams(tuning.patience, tuning.history, True, told)
-    return vrp.IteratedLocalSearch(model.data, penalties, local, begun, params).run(until, False).best
+    best = vrp.IteratedLocalSearch(model.data, penalties, local, begun, params).run(until, False).best
+    return best if best.is_feasible() or told.latest is None else told.latest
 
 
 class Told:
     """Hands on what is better and without fault."""
 
     def __init__(self, better: Better | None) -> None:
-        self.better = better
+        self.better, self.latest = better, None
 
     def on_best(self, best: Any) -> None:
         if self.better is not None and best.is_feasible():
@@ -106,4 +112,6 @@ class Told:
     def on_start(self, _search: Any) -> None: ...
     def on_end(self, _result: Any) -> None: ...
     def on_restart(self, _best: Any) -> None: ...
-    def on_iteration(self, _current: Any, _candidate: Any, _best: Any, _evaluator: Any) -> None: ...
+
+    def on_iteration(self, current: Any, _candidate: Any, _best: Any, _evaluator: Any) -> None:
+        self.latest = current

@@ -16,21 +16,26 @@ from typing import Any
 from servicedesk.core.rounds.engine import Tuning, Until, search
 from servicedesk.core.rounds.keeping import Budget, Keeper
 from servicedesk.core.rounds.later import np
-from servicedesk.core.rounds.model import Model, build, cost_of, missing_of, orders_of, solution_of
+from servicedesk.core.rounds.model import Model, build, missing_of, orders_of, solution_of
 from servicedesk.core.rounds.plan import REFILL, Orders
 from servicedesk.core.rounds.problem import Key, Problem, Tie
 from servicedesk.core.rounds.rules import fits, round_cost
 
 TUNING = Tuning(same_day=20, other_days=20, shaken=8)
+PRESSED = replace(TUNING, pressure=4.0)
 FIRST, BRIEF = 3000, 250
 MOST_RUINED = 12
 VAIN = 50
+LOOSE = 600
+"""From so many windows on single visits, too, keep their day while the search runs."""
 NEAR = 130
 """So many visits are searched together after each change."""
 WARMTH = 0.004
 """Share of the cost by which a worse plan is still taken at the beginning; falls to nought."""
 PENALTY = 3.0
-OVER = 2.0
+HEAVIER, LIGHTER, MOST_PULL = 1.2, 0.95, 100.0
+"""How the penalty for a place grows while plans break rules, and falls while they do not."""
+OVER = 6.0
 """How much dearer loads and hours beyond the limit are for a whole plan than for a single place."""
 
 Found = dict[Key, tuple[str, ...]]
@@ -52,6 +57,7 @@ class Table:
         for number, shift in enumerate(problem.shifts):
             self.by_day.setdefault(shift.day, []).append(number)
         self.rounds: list[list[str]] = [[] for _shift in problem.shifts]
+        self.pull = 1.0
         loads = [sum(visit.loads) for visit in problem.visits]
         arcs = np.sort(self.costs, axis=1)[:, 1:6].mean() if len(self.costs) > 6 else self.costs.mean()
         self.per_unit = PENALTY * float(arcs) / max(1.0, sum(loads) / max(1, len(loads)))
@@ -79,12 +85,12 @@ class Table:
         over = 0.0
         for dimension, room in enumerate(shift.van):
             load = sum(visit[n].loads[dimension] for n in (*inside, name) if dimension < len(visit[n].loads))
-            over += max(0, load - room) * self.per_unit
+            over += max(0, load - room) * self.per_unit * self.pull
         if shift.paid is not None:
             places = self.places(number)
             hours = sum(visit[n].seconds for n in (*inside, name))
             hours += int(self.seconds[places[:-1], places[1:]].sum()) if inside else 0
-            over += PENALTY * max(0, hours - shift.paid - shift.overtime)
+            over += PENALTY * self.pull * max(0, hours - shift.paid - shift.overtime)
         return over
 
     def cheapest(self, name: str, day: int) -> tuple[float, int, int]:
@@ -109,6 +115,18 @@ class Table:
                 best = (whole, number, position)
         return best
 
+    def way(self, key: Key, order: Sequence[str]) -> float:
+        """What a round's way costs, and loads and hours beyond the limit."""
+        shift, visit = self.problem.shift[key], self.problem.visit
+        places = [shift.start, *(visit[name].place for name in order), shift.end]
+        over = 0.0
+        for dimension, room in enumerate(shift.van):
+            load = sum(visit[n].loads[dimension] for n in order if dimension < len(visit[n].loads))
+            over += max(0, load - room) * self.per_unit
+        hours = sum(visit[n].seconds for n in order) + int(self.seconds[places[:-1], places[1:]].sum())
+        over += 0 if shift.paid is None else PENALTY * max(0, hours - shift.paid - shift.overtime)
+        return float(self.costs[places[:-1], places[1:]].sum()) + OVER * over
+
     def put(self, name: str, number: int, position: int) -> None:
         self.rounds[number].insert(position, name)
 
@@ -121,7 +139,12 @@ class Choice:
     orders: Found
     cost: float
     missing: int
-    holds: bool
+    broken: frozenset[Key]
+    """Rounds that break a rule; their cost counts what is too much."""
+
+    @property
+    def holds(self) -> bool:
+        return not self.broken
 
     @property
     def worth(self) -> tuple[bool, int, float]:
@@ -129,11 +152,28 @@ class Choice:
         return not self.holds, self.missing, self.cost
 
 
+def _broken(orders: Found, solution: Any) -> frozenset[Key]:
+    """Rounds of a solution that break a rule; its routes stand in the order of `orders`."""
+    return frozenset(
+        key for key, route in zip(orders, solution.routes(), strict=True) if not route.is_feasible()
+    )
+
+
+def _settled(problem: Problem) -> Problem:
+    """The problem, where single visits with many days would make its model large, with a pattern of one day for each of them."""
+    if sum(len(visit.windows) for visit in problem.visits) <= LOOSE:
+        return problem
+    single = [visit for visit in problem.visits if visit.id not in problem.tied and len(visit.days) > 1]
+    ties = tuple(Tie((visit.id,), tuple((day,) for day in sorted(visit.days))) for visit in single)
+    return replace(problem, ties=(*problem.ties, *ties))
+
+
 class Patterns:
     """Searches with patterns until it is told to stop; one of several beside one another."""
 
     def __init__(self, problem: Problem, keeper: Keeper, budget: Budget, until: Until, lane: int) -> None:
-        self.problem, self.keeper, self.budget, self.until = problem, keeper, budget, until
+        self.problem, self.keeper, self.budget, self.until = _settled(problem), keeper, budget, until
+        problem = self.problem
         self.drawn = random.Random(f"{budget.seed} {lane}")
         self.number = budget.seed * 100_003 + lane * 50_021
         self.table = Table(problem)
@@ -141,6 +181,7 @@ class Patterns:
         costs = problem.travel.arrays[1]
         self.near = np.argsort(costs[np.ix_(self.site, self.site)], axis=1, kind="stable")
         self.last: Found = {}
+        self.worths: dict[tuple[Key, tuple[str, ...]], float] = {}
         self.open = [n for n, tie in enumerate(problem.ties) if len(tie.patterns) > 1]
 
     def run(self, start: Orders | None) -> None:
@@ -150,8 +191,12 @@ class Patterns:
         self.last, vain = best.orders, 0
         while not self.until.over():
             patterns, orders = self._ruined(current)
-            found = self._near(current, patterns, orders) or self._solve(patterns, orders, BRIEF)
+            found = self._near(current, patterns, orders) or self._solve(
+                patterns, orders, BRIEF, bool(current.broken)
+            )
             self._tell(found)
+            pull = self.table.pull * (HEAVIER if found.broken else LIGHTER)
+            self.table.pull = min(MOST_PULL, max(1.0, pull))
             if found.worth < best.worth:
                 best, current, vain = found, found, 0
                 self.last = best.orders
@@ -179,7 +224,7 @@ class Patterns:
         ):
             return best
         orders = dict(known.orders())
-        return Choice(self._patterns_of(orders), orders, known.cost, known.missing, True)
+        return Choice(self._patterns_of(orders), orders, known.cost, known.missing, frozenset())
 
     def _patterns_of(self, orders: Orders) -> dict[int, int]:
         """The pattern each tie has in these orders; the first where they show none."""
@@ -224,7 +269,11 @@ class Patterns:
         """Other patterns for some neighbouring sites, with the orders that come of it."""
         self.table.take(current.orders)
         patterns = dict(current.patterns)
-        seed = self.open[int(self.drawn.random() * len(self.open))]
+        wrong = {name for key in current.broken for name in current.orders.get(key, ())}
+        able = [
+            n for n in self.open if wrong and not wrong.isdisjoint(self.problem.ties[n].visits)
+        ] or self.open
+        seed = able[int(self.drawn.random() * len(able))]
         many = 1 + int(self.drawn.random() * min(MOST_RUINED, len(self.site)))
         reach = self.near[seed][: 2 * many].tolist()
         self.drawn.shuffle(reach)
@@ -247,27 +296,43 @@ class Patterns:
     def _near(self, current: Choice, patterns: dict[int, int], orders: Found) -> Choice | None:
         """The search in the rounds that changed and their neighbours alone, where the problem is large and the plan whole; None
         where all of it has to be searched."""
-        if len(self.problem.visits) <= NEAR or not current.holds:
+        if len(self.problem.visits) <= NEAR:
             return None
         keys = self._changed(current.orders, orders)
         part = {key: orders.get(key, ()) for key in keys}
         inside = {name for order in part.values() for name in order}
         if len(inside) > 2 * NEAR:
             return None
-        visits = [visit for visit in self.problem.visits if visit.id in inside]
-        problem = replace(
-            self.problem, visits=tuple(visits), shifts=tuple(self.problem.shift[k] for k in keys), ties=()
-        )
-        before = [round_cost(self.problem, self.problem.shift[k], current.orders.get(k, ())) for k in keys]
+        visits = tuple(visit for visit in self.problem.visits if visit.id in inside)
+        shifts = tuple(self.problem.shift[key] for key in keys)
+        problem = replace(self.problem, visits=visits, shifts=shifts, ties=())
         model = build(problem, days=self._days(patterns))
-        best = self._searched(model, part, BRIEF)
-        old = sum(self.problem.ties[n].price(p) for n, p in current.patterns.items())
-        new = sum(self.problem.ties[n].price(p) for n, p in patterns.items())
-        cost = current.cost - sum(c or 0 for c in before) + cost_of(model, best) - old + new
+        best = self._searched(model, part, BRIEF, bool(current.broken))
+        found = orders_of(model, best)
+        cost = current.cost + self._prices(patterns) - self._prices(current.patterns)
+        cost += sum(self._worth(key, order) for key, order in found.items())
+        cost -= sum(self._worth(key, current.orders.get(key, ())) for key in keys)
         kept = {key: order for key, order in current.orders.items() if key not in part}
-        found = {key: order for key, order in orders_of(model, best).items() if order}
-        missing = current.missing + missing_of(model, best)
-        return Choice(patterns, kept | found, cost, missing, best.is_feasible())
+        missing = current.missing + missing_of(model, best) - self._lost(current, keys, inside)
+        broken = current.broken - set(keys) | _broken(found, best)
+        return Choice(patterns, kept | found, cost, missing, broken)
+
+    def _lost(self, current: Choice, keys: Sequence[Key], inside: set[str]) -> int:
+        """Visits of a part that were in no round before."""
+        before = {name for key in keys for name in current.orders.get(key, ())}
+        return sum(self.problem.visit[name].skip_price is None for name in inside - before)
+
+    def _prices(self, patterns: Mapping[int, int]) -> int:
+        return sum(self.problem.ties[n].price(p) for n, p in patterns.items())
+
+    def _worth(self, key: Key, order: tuple[str, ...]) -> float:
+        """What a round costs, and where it breaks a rule its way and what is too much."""
+        if not order:
+            return 0.0
+        if (key, order) not in self.worths:
+            cost = round_cost(self.problem, self.problem.shift[key], order)
+            self.worths[key, order] = self.table.way(key, order) if cost is None else float(cost)
+        return self.worths[key, order]
 
     def _changed(self, before: Found, after: Found) -> list[Key]:
         """Rounds that differ, an idle one for each day, and the nearest others until there is enough to search in."""
@@ -300,21 +365,24 @@ class Patterns:
             for name, day in zip(tie.visits, tie.patterns[patterns[n]], strict=True)
         }
 
-    def _searched(self, model: Model, orders: Found, iterations: int) -> Any:
+    def _searched(self, model: Model, orders: Found, iterations: int, pressed: bool) -> Any:
         limit = self.until.at_most(iterations)
         self.number += 1
-        best = search(model, TUNING, self.number, limit, solution_of(model, orders))
+        best = search(model, PRESSED if pressed else TUNING, self.number, limit, solution_of(model, orders))
         self.until.done += limit.done
         return best
 
-    def _solve(self, patterns: dict[int, int], orders: Found, iterations: int) -> Choice:
+    def _solve(
+        self, patterns: dict[int, int], orders: Found, iterations: int, pressed: bool = True
+    ) -> Choice:
         """The search with these patterns from these orders."""
         model = build(self.problem, days=self._days(patterns))
-        best = self._searched(model, orders, iterations)
-        price = sum(tie.price(patterns[n]) for n, tie in enumerate(self.problem.ties))
-        over = self.table.per_unit * sum(best.excess_load()) + PENALTY * best.time_warp()
-        whole = cost_of(model, best) + price + OVER * over
-        return Choice(patterns, orders_of(model, best), whole, missing_of(model, best), best.is_feasible())
+        best = self._searched(model, orders, iterations, pressed)
+        found = orders_of(model, best)
+        cost = sum(self._worth(key, order) for key, order in found.items())
+        return Choice(
+            patterns, found, cost + self._prices(patterns), missing_of(model, best), _broken(found, best)
+        )
 
     def _tell(self, found: Choice) -> None:
         if found.holds:

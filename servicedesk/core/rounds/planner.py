@@ -59,11 +59,21 @@ def plan_rounds(
     keeper = Keeper(problem, progress)
     moment = None if budget.seconds is None else keeper.began + budget.seconds
     until = Until(budget.iterations, moment, cancelled)
+    if start is not None:
+        start = mended(problem, _untied(problem, start))
+        _offered(problem, keeper, start)
     fallback = _searched(problem, keeper, budget, until, start)
     plan = _whole(problem, keeper, fallback)
     ended = cancelled is not None and cancelled()
     first = keeper.first_s if keeper.best is not None else None
     return Outcome(plan, time.perf_counter() - keeper.began, first, ended)
+
+
+def _offered(problem: Problem, keeper: Keeper, orders: Orders) -> None:
+    """Hands in a plan that holds."""
+    plan = judge(problem, orders)[0]
+    missing = sum(problem.visit[name].skip_price is None for name in plan.missing)
+    keeper.offer(plan.cost, missing, lambda: orders)
 
 
 def _searched(problem: Problem, keeper: Keeper, budget: Budget, until: Until, start: Orders | None) -> Orders:
@@ -114,12 +124,7 @@ def _whole(problem: Problem, keeper: Keeper, fallback: Orders) -> Plan:
 def _untied(problem: Problem, orders: Orders) -> Orders:
     """Orders without the visits whose pattern is broken."""
     day = {name: key[1] for key, order in orders.items() for name in order}
-    gone = {
-        name
-        for tie in problem.ties
-        if tuple(day.get(visit, -1) for visit in tie.visits) not in tie.patterns
-        for name in tie.visits
-    }
+    gone = {name for tie in problem.ties if not tie.allows(day) for name in tie.visits}
     return {key: tuple(name for name in order if name not in gone) for key, order in orders.items()}
 
 
@@ -139,8 +144,8 @@ class _Alone:
         """Until time is up."""
         model = build(self.problem, days=self.days)
         begun = None if start is None else solution_of(model, start, judge(self.problem, start)[0])
-        if self.lane == 0:
-            self._at_once(model, start)
+        if self.lane == 0 and start is None:
+            self._at_once(model)
         best = search(model, self.tuning, self.seed, _Patient(self), begun, lambda s: self._better(model, s))  # type: ignore[arg-type]
         self.last = orders_of(model, best)
         if not self.found:
@@ -149,14 +154,10 @@ class _Alone:
             begun = solution_of(model, whole, judge(self.problem, whole)[0])
             search(model, self.tuning, self.seed, self.until, begun, lambda s: self._better(model, s))
 
-    def _at_once(self, model: Model, start: Orders | None) -> None:
+    def _at_once(self, model: Model) -> None:
         """A first plan before anything is searched, with as much in it as holds."""
-        if start is None:
-            start = orders_of(model, search(model, self.tuning, self.seed, Until(0)))
-        orders = mended(self.problem, start, tries=50)
-        plan = judge(self.problem, orders)[0]
-        missing = sum(self.problem.visit[name].skip_price is None for name in plan.missing)
-        self.keeper.offer(plan.cost, missing, lambda: orders)
+        first = search(model, self.tuning, self.seed, Until(0))
+        _offered(self.problem, self.keeper, mended(self.problem, orders_of(model, first), tries=50))
 
     def _better(self, model: Model, solution: Any) -> None:
         self.found = True

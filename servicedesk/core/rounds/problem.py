@@ -156,6 +156,13 @@ class Tie:
     patterns: tuple[tuple[int, ...], ...]
     prices: tuple[int, ...] = ()
 
+    def allows(self, day: Mapping[str, int]) -> bool:
+        """Whether some pattern goes with the days of those of its visits that have one."""
+        return any(
+            all(day.get(visit, at) == at for visit, at in zip(self.visits, pattern, strict=True))
+            for pattern in self.patterns
+        )
+
     def price(self, number: int) -> int:
         """What choosing a pattern costs."""
         return self.prices[number] if self.prices else 0

@@ -197,11 +197,8 @@ def _across(problem: Problem, plan: Plan) -> Iterator[Fault]:
     for visit in problem.visits:
         if visit.id not in seen and visit.skip_price is None:
             yield Fault("missing", visit=visit.id)
-    for tie in problem.ties:
-        if all(v in seen for v in tie.visits):
-            days = tuple(seen[v][0].day for v in tie.visits)
-            if days not in tie.patterns:
-                yield Fault("pattern", visit=tie.visits[0])
+    day = {name: found[0].day for name, found in seen.items()}
+    yield from (Fault("pattern", visit=tie.visits[0]) for tie in problem.ties if not tie.allows(day))
     for pair in problem.pairs:
         two = [seen[v] for v in (pair.first, pair.second) if v in seen]
         together = len(two) == 2 and (two[0][0].day, two[0][1].start) == (two[1][0].day, two[1][1].start)

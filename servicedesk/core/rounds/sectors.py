@@ -26,7 +26,10 @@ PART = 200
 ITERATIONS_A_VISIT = 15
 MISSING_PRICE = 50_000
 SPARE = 3
-TUNING = Tuning(same_day=30, other_days=30, shaken=25)
+FIRST_ITERATIONS = 8
+SHORT, LONG = Tuning(same_day=16, other_days=30, shaken=10), Tuning(same_day=30, other_days=30, shaken=25)
+"""How to look around where rounds have few stops, and where they have many."""
+FEW_STOPS = 18
 
 Found = dict[Key, tuple[str, ...]]
 
@@ -70,13 +73,26 @@ def part_of(problem: Problem, keys: Sequence[Key], visits: Sequence[Visit]) -> P
     )
 
 
+def tuning_for(problem: Problem) -> Tuning:
+    """By how many stops a round has as a rule, judged from loads and hours."""
+    wanted = 1.0
+    hours = sum(s.paid if s.paid is not None else s.latest - s.earliest for s in problem.shifts)
+    wanted = max(wanted, sum(v.seconds for v in problem.visits) * len(problem.shifts) / max(1, hours))
+    for dimension in range(len(problem.shifts[0].van)):
+        load = sum(v.loads[dimension] for v in problem.visits if dimension < len(v.loads))
+        wanted = max(
+            wanted, load * len(problem.shifts) / max(1, sum(s.van[dimension] for s in problem.shifts))
+        )
+    return SHORT if len(problem.visits) <= FEW_STOPS * wanted else LONG
+
+
 def solve_part(
-    part: Problem, start: Orders | None, seed: int, until: Until, skippable: bool
+    part: Problem, start: Orders | None, seed: int, until: Until, *, skippable: bool, tuning: Tuning = SHORT
 ) -> tuple[int, int, Found]:
     """Missing visits, cost and orders of a part planned anew, not worse than `start`."""
     model = build(part, skippable=MISSING_PRICE if skippable else None)
     begun = None if start is None else solution_of(model, start, judge(part, start)[0])
-    best = search(model, TUNING, seed, until, begun)
+    best = search(model, tuning, seed, until, begun)
     if best.is_feasible():
         return missing_of(model, best), cost_of(model, best), orders_of(model, best)
     whole = mended(part, orders_of(model, best))
@@ -94,6 +110,7 @@ class Sectors:
         self.costs = problem.travel.arrays[1]
         self.units = _Units.of(problem)
         self.orders: Found = {}
+        self.tuning = tuning_for(problem)
         self.number = 0
         self.idle = 0
 
@@ -130,9 +147,14 @@ class Sectors:
     def _first(self, pool: ThreadPoolExecutor) -> None:
         """A first plan, part by part, and what found no room in its part wherever there is some."""
         parts = self._first_parts()
-        limits = self._limits([len(part.visits) for part in parts])
+        limits = self._limits([len(part.visits) for part in parts], FIRST_ITERATIONS / ITERATIONS_A_VISIT)
         seeds = [self._seed() for _part in parts]
-        made = pool.map(lambda p, s, u: solve_part(p, None, s, u, skippable=True), parts, seeds, limits)
+        made = pool.map(
+            lambda p, s, u: solve_part(p, None, s, u, skippable=True, tuning=self.tuning),
+            parts,
+            seeds,
+            limits,
+        )
         for _missing, _cost, orders in made:
             self.orders |= orders
         served = {name for order in self.orders.values() for name in order}
@@ -198,7 +220,7 @@ class Sectors:
         served = {name for order in start.values() for name in order}
         missing = sum(v.skip_price is None and v.id not in served for v in part.visits)
         before = (missing, sum(c or 0 for c in costs))
-        found = solve_part(part, start, seed, until, skippable=missing > 0)
+        found = solve_part(part, start, seed, until, skippable=missing > 0, tuning=self.tuning)
         return found[2] if found[:2] < before else None
 
     def _parts(self) -> list[Problem]:

@@ -61,10 +61,9 @@ def accounts(problem, visits, plan, seen):
 def together(problem, seen):
     """Days that hang together, visits for two."""
     for tie in problem.ties:
-        if all(v in seen for v in tie.visits):
-            days = tuple(seen[v][0].day for v in tie.visits)
-            if days not in tie.patterns:
-                yield f"{tie.visits} are on {days}"
+        known = [(place, seen[v][0].day) for place, v in enumerate(tie.visits) if v in seen]
+        if not any(all(pattern[place] == day for place, day in known) for pattern in tie.patterns):
+            yield f"{tie.visits} are on {[day for _place, day in known]}"
     for pair in problem.pairs:
         there = [v for v in (pair.first, pair.second) if v in seen]
         if len(there) == 1:
