@@ -7,6 +7,7 @@ from servicedesk.rounds.views import load, proposal, round, week
 app_name = "rounds"
 urlpatterns = [
     path("round/", round.today, name="today"),
+    path("round/calendar/<uuid:key>/<slug:tag>.ics", round.calendar, name="calendar"),
     path("load/", load.load, name="load"),
     path("look-up/", round.look_up, name="look_up"),
     path("week/", week.week, name="week"),

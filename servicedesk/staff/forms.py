@@ -1,5 +1,6 @@
 """What people type about themselves and their business."""
 
+from datetime import date
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -9,6 +10,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.utils.translation import gettext_lazy as _
 
 from servicedesk.staff.choices import Role
+from servicedesk.web.feasts import NoSuchPlace, public_holidays
 
 
 class SignInForm(AuthenticationForm):
@@ -48,6 +50,32 @@ class BusinessForm(forms.Form):
     currency = forms.RegexField(
         r"^[A-Z]{3}$", label=_("Currency"), initial="EUR", help_text=_("Three letters.")
     )
+    country = forms.RegexField(
+        r"^[A-Z]{2}$",
+        label=_("Country whose public holidays you keep"),
+        required=False,
+        help_text=_("Two letters of ISO 3166, such as GB; empty: none are kept."),
+    )
+    region = forms.RegexField(
+        r"^[A-Z0-9]{1,6}$",
+        label=_("Region of that country"),
+        required=False,
+        help_text=_(
+            "What follows the country in ISO 3166-2, such as SCT; empty: those of the whole country."
+        ),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        if said.get("region") and not said.get("country"):
+            self.add_error("country", _("Say of which country."))
+        elif said.get("country") and not self.errors:
+            day = date(2026, 1, 1)
+            try:
+                public_holidays(said["country"], said.get("region", ""), day, day)
+            except NoSuchPlace as wrong:
+                self.add_error("region" if said.get("region") else "country", str(wrong))
+        return said
 
 
 class PasswordsMixin(forms.Form):

@@ -342,3 +342,23 @@ def test_a_time_of_day_ends_before_midnight():
         time(23, 59),
         time(23, 59),
     ]
+
+
+def test_on_a_public_holiday_nobody_is_planned_and_that_is_said():
+    make_business(zone="UTC", country="GB", region="SCT")
+    make_technician()
+    make_place(kind="store", name="Store", lat=50.0, lon=10.0)
+    first = date(2026, 12, 24)
+
+    found = wanted(first=first, last=first + 6 * DAY, now=NOW)
+
+    assert {shift.day for shift in found.problem.shifts} == {
+        0,
+        5,
+        6,
+    }  # Friday to Monday: Christmas, the weekend, the day given for it
+    assert [line for line in found.said if "public holiday" in line] == [
+        "Friday 25 December is a public holiday (Christmas Day): nobody is planned.",
+        "Saturday 26 December is a public holiday (Boxing Day): nobody is planned.",
+        "Monday 28 December is a public holiday (Boxing Day (observed)): nobody is planned.",
+    ]

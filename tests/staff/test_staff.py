@@ -5,6 +5,7 @@ from django.contrib.sessions.models import Session
 from django.test import Client as Browser
 
 from servicedesk.staff import actions
+from servicedesk.staff.forms import BusinessForm
 from servicedesk.staff.models import User
 from tests.factories.people import PASSWORD, make_business, make_owner, make_technician
 
@@ -86,3 +87,26 @@ def test_an_unsafe_request_without_the_pages_token_is_refused():
     strict.force_login(make_technician(), backend="django.contrib.auth.backends.ModelBackend")
 
     assert strict.post("/preferences/", {"light": "sun"}).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"country": "ZZ"}, "No public holidays are known of “ZZ”"),
+        ({"country": "GB", "region": "ZZ"}, "No public holidays are known of “GB-ZZ”"),
+        ({"region": "SCT"}, "Say of which country"),
+        ({"country": "gb"}, "Enter a valid value"),
+    ],
+)
+def test_a_place_without_known_holidays_is_refused_in_words(typed, said):
+    form = BusinessForm({"name": "Reedbank", "zone": "Europe/London", "currency": "EUR", **typed})
+
+    assert not form.is_valid() and said in str(form.errors)
+
+
+def test_a_country_and_its_region_are_taken():
+    form = BusinessForm(
+        {"name": "Reedbank", "zone": "Europe/London", "currency": "EUR", "country": "GB", "region": "SCT"}
+    )
+
+    assert form.is_valid() and (form.cleaned_data["country"], form.cleaned_data["region"]) == ("GB", "SCT")

@@ -94,9 +94,9 @@ def round_of(technician: User, day: date) -> tuple[Round | None, list[Stop]]:
     return row, _with_tanks(_stops(round=row.pk))
 
 
-def stops_on(day: date, *, until: date | None = None) -> list[Stop]:
-    """All stops of a day (or of several), by technician and order."""
-    return _with_tanks(_stops(first=day, last=until or day))
+def stops_on(day: date, *, until: date | None = None, technician: User | None = None) -> list[Stop]:
+    """All stops of a day (or of several), by technician and order; of one technician where one is named."""
+    return _with_tanks(_stops(first=day, last=until or day, technician=technician.pk if technician else None))
 
 
 @prepared(after=DAY, tanks=KEYS)

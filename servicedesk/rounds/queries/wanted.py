@@ -46,10 +46,11 @@ from servicedesk.rounds.queries.ground import (
 )
 from servicedesk.staff.choices import StartsAt
 from servicedesk.staff.models import Skill, User, Working
-from servicedesk.staff.queries import technicians
+from servicedesk.staff.queries import business, technicians
 from servicedesk.stock.choices import PlaceKind
 from servicedesk.stock.models import Place
 from servicedesk.watch.models import Away
+from servicedesk.web.feasts import public_holidays
 
 LATE_FOR = timedelta(days=42)
 REFILL_S = 15 * 60
@@ -135,13 +136,24 @@ class _Builder:
                 retired_on__isnull=True, from_on__lte=self.days[-1], until_on__gte=self.days[0]
             )
         )
-        found = []
+        found, free = [], self._free()
         for person in technicians():
             working = Working.objects.filter(person=person).prefetch_related("skills").first()
             for number, day in enumerate(self.days):
-                if not any(row.person_id == person.pk and row.from_on <= day <= row.until_on for row in away):
+                if day not in free and not any(
+                    row.person_id == person.pk and row.from_on <= day <= row.until_on for row in away
+                ):
                     found += self._shift(person, working, vans.get(person.pk), number, day)
         return found
+
+    def _free(self) -> dict[date, str]:
+        """Public holidays of the business among these days: nobody is planned on them, and that is said."""
+        row = business()
+        free = public_holidays(row.country, row.region, self.days[0], self.days[-1])
+        for day, name in free.items():
+            words = _("%(day)s is a public holiday (%(name)s): nobody is planned.")
+            self.said.append(words % {"day": date_format(day, "l j F"), "name": name})
+        return free
 
     def _shift(
         self, person: User, working: Working | None, van: Place | None, number: int, day: date

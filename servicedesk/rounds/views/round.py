@@ -19,6 +19,7 @@ from clients.queries import tanks_for
 from servicedesk.rounds import queries
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, Stop
+from servicedesk.rounds.queries.calendar import address_of, calendar_of, whose
 from servicedesk.rounds.views.shown import day_strip, driver_of, moment, staff, stop_rows, today_of
 from servicedesk.staff.queries import technicians
 
@@ -73,6 +74,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "rows": [r for r in open_rows if r is not first],
         "behind": [r for r in rows if r.stop.state == StopState.CLOSED],
         "people": technicians() if user.is_office else [],
+        "calendar": address_of(user) if driver == user and user.is_technician else "",
     }
     return render(request, "rounds/today.html", context)
 
@@ -99,3 +101,14 @@ def look_up(request: HttpRequest) -> HttpResponse:
     if query:
         tanks = tanks.filter(name__icontains=query) | tanks.filter(site__name__icontains=query)
     return render(request, "rounds/look_up.html", {"query": query, "tanks": tanks[:60]})
+
+
+@require_GET
+def calendar(request: HttpRequest, key: UUID, tag: str) -> HttpResponse:
+    """A technician's rounds for a calendar program, which does not sign in: the address is the secret."""
+    user = whose(key, tag)
+    if user is None:
+        raise Http404
+    answer = HttpResponse(calendar_of(user, at=timezone.now()), content_type="text/calendar; charset=utf-8")
+    answer["Cache-Control"] = "private, no-store"
+    return answer
