@@ -18,7 +18,7 @@ from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token, revoke_token
 from servicedesk.instruments.actions.calibrating import begin
 from servicedesk.instruments.actions.deliveries import refuse
-from servicedesk.rounds.models import Move, Notice
+from servicedesk.rounds.models import Move, Notice, Proposal
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
 from servicedesk.watch.actions import turn_on
@@ -74,6 +74,8 @@ class World:
         move = Move.objects.create(
             due_visit=self.due, technician=self.ida, day=day, order=1, planned_at="13:45", asked_by=self.owner, asked_at=now
         )  # fmt: skip
+        self.proposal = Proposal.objects.create(first=day, last=day, state="ready", asked_by=self.owner, asked_at=now)
+        self.proposal.visits.create(due_visit=self.due, why=CANARY)
         self.notice = Notice.objects.create(move=move, person=self.ida)
         jobs.run(str(Job.objects.get(kind="report").pk))
         Report.objects.update(number=CANARY, sentence=CANARY)
@@ -135,6 +137,10 @@ class World:
             return {"key": self.report.pk, "question": self.visit.pk}
         if name.startswith("visits:") or name in ("reports:of_visit", "reports:progress", "reports:again"):
             return {"key": self.due.pk}
+        if name.startswith(("rounds:proposal", "rounds:searching")):
+            return {"key": self.proposal.pk}
+        if name == "rounds:calendar":
+            return {"key": self.ida.pk, "tag": "0" * 40}
         return {
             "key": first.get(name, self.tank.pk),
             "kind": "tank",
@@ -255,6 +261,7 @@ def test_foreign_and_missing_give_the_same_answer(world):
                     "question": uuid.uuid4(),
                     "sheet": "raise",
                     "step": "ready",
+                    "tag": "0" * 40,
                 },
             )
         )
