@@ -344,6 +344,16 @@ def test_when_the_only_value_is_withdrawn_its_alarm_goes_with_the_next_sweep(tan
     assert (before, open_sentences()) == (1, [])
 
 
+def test_between_two_tanks_others_may_write(tank, monkeypatch):
+    now, slept = timezone.now(), []
+    monkeypatch.setattr("servicedesk.watch.actions.sweeping.sleep", slept.append)
+    for one in (tank, make_tank()):
+        make_reading(one, "8.0", at=now - timedelta(hours=1))
+
+    actions.look(at=now, pause_s=0.25)
+    assert slept == [0.25, 0.25]
+
+
 def test_one_look_tells_how_many_tanks_were_judged_and_instruments_are_silent(tank):
     now = timezone.now()
     make_reading(tank, "8.0", at=now - timedelta(hours=1))

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from time import sleep
 
 from django.db import transaction
 
@@ -53,8 +54,9 @@ def _judge(tank: Tank, at: datetime, since: datetime | None) -> None:
     judge_foreseen(tank, bands, measures, channels, at, mixing)
 
 
-def sweep(*, at: datetime) -> int:
-    """Claim every tank with news and judge it; how many. A tank touched again meanwhile stays for the next sweep."""
+def sweep(*, at: datetime, pause_s: float = 0.0) -> int:
+    """Claim every tank with news and judge it; how many. A tank touched again meanwhile stays for the next sweep. `pause_s` lets others write between
+    two tanks, where the database has one writer (SQLite): they would else wait for the whole sweep."""
     done = 0
     for tank_id, since in list(Touched.objects.order_by("since", "pk").values_list("tank", "since")[:500]):
         tank = Tank.objects.select_related("site").get(pk=tank_id)
@@ -63,6 +65,7 @@ def sweep(*, at: datetime) -> int:
                 continue
             judge_tank(tank=tank, at=at, since=since)
         done += 1
+        sleep(pause_s)
     return done
 
 
@@ -75,6 +78,6 @@ def wake(*, at: datetime) -> bool:
     return True
 
 
-def look(*, at: datetime) -> dict[str, int]:
+def look(*, at: datetime, pause_s: float = 0.0) -> dict[str, int]:
     """One look at everything: how many tanks with news were judged, how many instruments are silent."""
-    return {"judged": sweep(at=at), "silent": len(watch_silence(at=at))}
+    return {"judged": sweep(at=at, pause_s=pause_s), "silent": len(watch_silence(at=at))}
