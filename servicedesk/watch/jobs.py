@@ -10,7 +10,6 @@ from servicedesk.dispatch.jobs import daily, every, register
 from servicedesk.dispatch.models import Job
 from servicedesk.watch import actions
 
-
 ONE_WRITER_S = 0.015
 """About as long as judging one tank takes: others get every second turn (common practice)."""
 
