@@ -28,7 +28,7 @@ def asked(**more):
 
 def bench(**more):
     said = []
-    return rounds.run(Options(1, 0, said.append, asked(**more))), said
+    return rounds.run(Options(1, 0, said.append, more=asked(**more))), said
 
 
 # slow: four searches of some tenths of a second

@@ -17,6 +17,7 @@ from servicedesk.dosing.models import RateChange, Refill
 from servicedesk.instruments.actions.trust import move_trust
 from servicedesk.instruments.queries import standings_of
 from servicedesk.instruments.queries.mixing import minutes_since_dose
+from servicedesk.watch.queries import charts
 from servicedesk.water import actions as water
 from servicedesk.water.queries import bands_of, latest_values
 from tests.desk.test_today import make_planned
@@ -273,7 +274,7 @@ def test_a_value_that_came_before_a_dose_was_mixed_in_is_marked_and_not_judged()
     (row,) = levels(tank)
     assert (row.value_text, row.state, row.word) == ("8.80", "again", "Water not mixed")
     assert row.method.endswith("measured 12 min after a dose: water not mixed")
-    chart = one.chart_of(tank, bands_of(tank)["ph"], standings_of([tank]), days=7, now=NOW, zone=LONDON)
+    chart = charts.chart_of(tank, bands_of(tank)["ph"], standings_of([tank]), days=7, now=NOW, zone=LONDON)
     assert sorted(len(one.points) for one in chart.series if "water not mixed" in one.label) == [1]
 
     make_business()

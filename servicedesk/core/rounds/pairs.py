@@ -7,6 +7,21 @@ from dataclasses import replace
 from servicedesk.core.rounds.problem import Problem, Visit, Window
 
 
+def without_seconds(problem: Problem) -> Problem:
+    """The problem without the second person's parts, each first one only when both could be there."""
+    second = {pair.second for pair in problem.pairs}
+    other = {pair.first: problem.visit[pair.second] for pair in problem.pairs}
+    visits = (v for v in problem.visits if v.id not in second)
+    narrowed = tuple(for_two(problem, v, other[v.id]) if v.id in other else v for v in visits)
+    return replace(problem, visits=narrowed, pairs=())
+
+
+def held_to(visit: Visit, day: int, start: int) -> Window:
+    """A window of that moment alone, at the price of the visit's own that holds it."""
+    prices = [w.price for w in visit.windows if w.day == day and w.earliest <= start <= w.latest]
+    return Window(day, start, start, min(prices, default=0))
+
+
 def for_two(problem: Problem, visit: Visit, second: Visit) -> Visit:
     """A visit whose windows are narrowed to the times at which two different technicians could begin it, each driving there first and home from it:
     one may do `visit`, another `second`. A day on which nobody second could come has no window."""

@@ -14,10 +14,10 @@ from servicedesk.core.rounds.insertion import mended
 from servicedesk.core.rounds.keeping import Budget, Keeper, Progress
 from servicedesk.core.rounds.model import Model, build, cost_of, missing_of, orders_of, solution_of
 from servicedesk.core.rounds.odd import refuse_odd
-from servicedesk.core.rounds.pairs import for_two
+from servicedesk.core.rounds.pairs import held_to, without_seconds
 from servicedesk.core.rounds.patterns import Patterns
 from servicedesk.core.rounds.plan import Orders, Plan
-from servicedesk.core.rounds.problem import NotPlanned, Problem, Window
+from servicedesk.core.rounds.problem import NotPlanned, Problem
 from servicedesk.core.rounds.rules import judge
 from servicedesk.core.rounds.sectors import MISSING_PRICE, Sectors
 
@@ -201,16 +201,7 @@ def _with_pairs(
         seconds=None if budget.seconds is None else budget.seconds / 2,
         iterations=None if budget.iterations is None else budget.iterations // 2,
     )
-    other = {first: problem.visit[name] for name, first in second.items()}
-    alone = replace(
-        problem,
-        visits=tuple(
-            for_two(problem, v, other[v.id]) if v.id in other else v
-            for v in problem.visits
-            if v.id not in second
-        ),
-        pairs=(),
-    )
+    alone = without_seconds(problem)
     before = plan_rounds(alone, half, start=start, cancelled=cancelled)
     held, where = [], before.plan.where
     everybody = frozenset(shift.technician for shift in problem.shifts)
@@ -220,7 +211,7 @@ def _with_pairs(
             continue
         round_, stop = where[first]
         paired = visit.id in second or visit.id in second.values()
-        window = (Window(round_.day, stop.start, stop.start),)
+        window = (held_to(problem.visit[first], round_.day, stop.start),)
         others = frozenset({round_.technician}) if visit.id == first else everybody - {round_.technician}
         able = others if visit.technicians is None else others & visit.technicians
         held.append(replace(visit, windows=window, technicians=able) if paired else visit)
@@ -229,7 +220,9 @@ def _with_pairs(
     both = replace(problem, visits=tuple(held), pairs=())
     after = plan_rounds(both, half, start=before.plan.orders, progress=progress, cancelled=cancelled)
     orders = _paired(problem, after.plan.orders)
-    plan = judge(problem, orders)[0]
+    plan = judge(replace(both, pairs=problem.pairs), orders)[
+        0
+    ]  # as it was held: else each would begin when it likes
     return Outcome(plan, before.seconds + after.seconds, after.first_s, after.cancelled)
 
 
