@@ -220,9 +220,9 @@ def _with_pairs(
     both = replace(problem, visits=tuple(held), pairs=())
     after = plan_rounds(both, half, start=before.plan.orders, progress=progress, cancelled=cancelled)
     orders = _paired(problem, after.plan.orders)
-    plan = judge(replace(both, pairs=problem.pairs), orders)[
-        0
-    ]  # as it was held: else each would begin when it likes
+    timed = {visit.id: visit for visit in held}  # as it was held: else each of two would begin when it likes
+    whole = replace(problem, visits=tuple(timed.get(visit.id, visit) for visit in problem.visits))
+    plan = judge(whole, orders)[0]
     return Outcome(plan, before.seconds + after.seconds, after.first_s, after.cancelled)
 
 
