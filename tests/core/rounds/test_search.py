@@ -13,7 +13,7 @@ from servicedesk.core.rounds.keeping import Budget, Keeper
 from servicedesk.core.rounds.model import build, orders_of, solution_of
 from servicedesk.core.rounds.plain import plain_default
 from servicedesk.core.rounds.planner import plan_rounds
-from servicedesk.core.rounds.problem import NotPlanned, Pair, Problem, Refill, Tie
+from servicedesk.core.rounds.problem import NotPlanned, Pair, Problem, Refill, Tie, locked
 from servicedesk.core.rounds.rules import judge
 from tests.core.rounds import checker
 from tests.core.rounds.problems import H, M, drawn_problem, line, shift, visit
@@ -414,3 +414,20 @@ def test_a_plan_that_the_judge_does_not_pass_is_never_given_back_as_whole():
 
     assert plan.broken == ("missing",)
     assert checker.wrong(problem, plan) == []
+
+
+def test_what_a_person_locked_is_left_out_last():
+    """Three long visits for a day that holds two; the locked one is the dearest to reach and stays."""
+    visits = (
+        visit("near", 1, 200),
+        visit("near too", 1, 200),
+        locked(visit("far", 2, 200), technician="ada"),
+    )
+    problem = Problem(line(0, 1, 20), visits, (shift(),))
+
+    searched = plan_rounds(problem, Budget(iterations=600)).plan
+    repaired = judge(problem, mended(problem, {("ada", 0): ("near", "near too", "far")}))[0]
+
+    for plan in (searched, repaired):
+        assert "far" in plan.where
+        assert len(plan.missing) == 1
