@@ -67,15 +67,16 @@ def insertions(
 
 def shortened(problem: Problem, shift: Shift, order: tuple[str, ...]) -> tuple[tuple[str, ...], list[str]]:
     """A round without as many visits as it takes for the rest to hold, and the visits taken out: first those that may not be
-    here at all, then one by one whose leaving shortens the way most."""
+    here at all, then one by one with whose leaving the rest holds or is shortest; what a person locked goes last."""
     allowed = [n for n in order if n == REFILL or fits(problem.visit[n], shift) is None]
     out = [name for name in order if name not in allowed]
     while allowed and not holds(problem, shift, allowed):
-        gains = []
-        for position in range(len(allowed)):
+        worths = []
+        for position, name in enumerate(allowed):
             rest = (*allowed[:position], *allowed[position + 1 :])
-            gains.append((not holds(problem, shift, rest), -_way(problem, shift, order=tuple(allowed)) + _way(problem, shift, order=rest), position))  # fmt: skip
-        position = min(gains)[2]
+            held = name != REFILL and problem.visit[name].held
+            worths.append((held, not holds(problem, shift, rest), _way(problem, shift, rest), position))
+        position = min(worths)[-1]
         out += [allowed[position]] if allowed[position] != REFILL else []
         del allowed[position]
     return tuple(allowed) if any(name != REFILL for name in allowed) else (), out
@@ -100,6 +101,7 @@ def mended(problem: Problem, orders: Orders, *, tries: int = 200) -> dict[Key, t
         whole[shift.key] = shortened(problem, shift, order)[0]
         seen |= set(whole[shift.key])
     missing = [visit for visit in problem.visits if visit.id not in seen and visit.id not in problem.tied]
+    missing.sort(key=lambda visit: not visit.held)
     for visit in missing[:tries]:
         put_in(problem, whole, visit)
     return {key: order for key, order in whole.items() if order}

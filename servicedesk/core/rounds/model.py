@@ -20,6 +20,8 @@ from servicedesk.core.rounds.timing import lunch_of
 
 FORBIDDEN = 1_000_000
 """Seconds and price of an arc that no plan may use: many times a shift, yet far from the solver's limits."""
+HELD = 10
+"""How much dearer it is to leave out a visit that a person has locked."""
 CLIENT, DEPOT, STORE = 0, 1, 2
 
 
@@ -125,7 +127,9 @@ class _Builder:
             if not windows:
                 left_out.append(visit.id)
                 continue
-            skip = visit.skip_price if visit.skip_price is not None else self.skippable
+            skip = visit.skip_price
+            if skip is None and self.skippable is not None:
+                skip = self.skippable * (HELD if visit.held else 1)
             base = skip if skip is not None else max(w[-1] for w in windows)
             group = len(groups) if len(windows) > 1 else None
             self.model.of_visit[number] = list(range(len(clients), len(clients) + len(windows)))

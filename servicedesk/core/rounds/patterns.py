@@ -28,6 +28,8 @@ MOST_RUINED = 12
 VAIN = 50
 LOOSE = 600
 """From so many windows on single visits, too, keep their day while the search runs."""
+AHEAD = 0.985
+"""A lane that is so far behind the best of all goes on from there at once."""
 NEAR = 130
 """So many visits are searched together after each change."""
 WARMTH = 0.004
@@ -205,8 +207,11 @@ class Patterns:
             limit = current.cost * (1 + WARMTH * self._warm() * self.drawn.random())
             if (found.missing, found.cost) <= (current.missing, limit):
                 current = found
-            if vain % VAIN == 0:
-                current = self._shared(best)
+            shared = self._shared(best, 1.0 if vain % VAIN == 0 else AHEAD)
+            if shared is not best:
+                best = current = shared
+            elif vain % VAIN == 0:
+                current = best
 
     def _warm(self) -> float:
         """What is left of the time, from 1 to 0."""
@@ -214,14 +219,13 @@ class Patterns:
             return max(0.0, min(1.0, (self.until.moment - time.perf_counter()) / self.budget.seconds))
         return max(0.0, 1 - self.until.done / (self.until.iterations or 1))
 
-    def _shared(self, best: Choice) -> Choice:
-        """Where to go on after vain tries: the best of all lanes, where the clock rules anyway; else the own best."""
+    def _shared(self, best: Choice, ahead: float = 1.0) -> Choice:
+        """Where to go on: the best of all lanes, where it costs less than this share of the own best and the clock rules anyway;
+        else the own best."""
         known = self.keeper.best
-        if (
-            self.budget.iterations is not None
-            or known is None
-            or (False, known.missing, known.cost) >= best.worth
-        ):
+        if self.budget.iterations is not None or known is None:
+            return best
+        if (False, known.missing, known.cost) >= (not best.holds, best.missing, best.cost * ahead):
             return best
         orders = dict(known.orders())
         return Choice(self._patterns_of(orders), orders, known.cost, known.missing, frozenset())

@@ -93,6 +93,8 @@ class Visit:
     technicians: frozenset[str] | None = None
     usual: str | None = None
     change_price: int = 0
+    held: bool = False
+    """A person has locked it: where not everything fits, others are left out first."""
 
     @property
     def days(self) -> frozenset[int]:
@@ -225,4 +227,4 @@ def locked(
     if start is not None:
         kept = tuple(Window(at, start, start) for at in sorted({window.day for window in kept}))
     who = visit.technicians if technician is None else frozenset({technician})
-    return replace(visit, windows=kept, technicians=who)
+    return replace(visit, windows=kept, technicians=who, held=True)

@@ -7,12 +7,13 @@ from pathlib import Path
 import pytest
 
 from servicedesk.core.rounds import formats, patterns, planner, scores, sectors, weeks
+from servicedesk.core.rounds.engine import Until
 from servicedesk.core.rounds.insertion import mended
 from servicedesk.core.rounds.keeping import Budget, Keeper
 from servicedesk.core.rounds.model import build, orders_of, solution_of
 from servicedesk.core.rounds.plain import plain_default
 from servicedesk.core.rounds.planner import plan_rounds
-from servicedesk.core.rounds.problem import NotPlanned, Pair, Problem, Refill, Tie
+from servicedesk.core.rounds.problem import NotPlanned, Pair, Problem, Refill, Tie, locked
 from servicedesk.core.rounds.rules import judge
 from tests.core.rounds import checker
 from tests.core.rounds.problems import H, M, drawn_problem, line, shift, visit
@@ -289,15 +290,42 @@ def test_the_plain_default_runs_on_the_same_model():
     assert none == []
 
 
-def test_lanes_go_on_from_the_best_of_all_while_the_clock_rules(monkeypatch):
-    monkeypatch.setattr(patterns, "VAIN", 1)
-    monkeypatch.setattr(patterns, "FIRST", 50)
-    monkeypatch.setattr(patterns, "BRIEF", 20)
+def test_lanes_go_on_from_the_best_of_all_while_the_clock_rules():
+    """By the clock a lane takes over what another found; by iterations it never does, so that nothing hangs on who was first."""
     problem = tied_problem()
+    whole = plan_rounds(problem, Budget(iterations=4000)).plan
+    keeper = Keeper(problem)
+    own = patterns.Choice({}, {}, whole.cost * 1.01, len(whole.missing), frozenset())
 
-    plan = plan_rounds(problem, Budget(seconds=1.5, threads=2)).plan
+    def lane(**budget):
+        return patterns.Patterns(problem, keeper, Budget(**budget), Until(0), 1)
 
-    assert checker.wrong(problem, plan) == []
+    assert lane(seconds=1)._shared(own) is own
+    keeper.offer(whole.cost, len(whole.missing), lambda: whole.orders)
+    assert lane(seconds=1)._shared(own).orders == whole.orders
+    assert lane(seconds=1)._shared(own, 0.9) is own
+    assert lane(iterations=1)._shared(own) is own
+    assert lane(iterations=1)._warm() == 1
+    assert (
+        0
+        <= patterns.Patterns(problem, keeper, Budget(seconds=1), Until(moment=time.perf_counter()), 1)._warm()
+        < 1
+    )
+
+
+def test_a_lane_takes_over_at_once_and_after_vain_tries(monkeypatch):
+    monkeypatch.setattr(patterns, "VAIN", 2)
+    problem = tied_problem()
+    keeper, until = Keeper(problem), Until(3400)
+    lane = patterns.Patterns(problem, keeper, Budget(seconds=1), until, 0)
+    lane.budget = Budget(seconds=1)
+    whole = plan_rounds(problem, Budget(iterations=4000)).plan
+    keeper.offer(whole.cost - 1, 0, lambda: whole.orders)
+
+    lane.run(None)
+
+    assert lane.last != {}
+    assert keeper.best.cost == whole.cost - 1
 
 
 def test_seconds_end_a_search():
@@ -386,3 +414,20 @@ def test_a_plan_that_the_judge_does_not_pass_is_never_given_back_as_whole():
 
     assert plan.broken == ("missing",)
     assert checker.wrong(problem, plan) == []
+
+
+def test_what_a_person_locked_is_left_out_last():
+    """Three long visits for a day that holds two; the locked one is the dearest to reach and stays."""
+    visits = (
+        visit("near", 1, 200),
+        visit("near too", 1, 200),
+        locked(visit("far", 2, 200), technician="ada"),
+    )
+    problem = Problem(line(0, 1, 20), visits, (shift(),))
+
+    searched = plan_rounds(problem, Budget(iterations=600)).plan
+    repaired = judge(problem, mended(problem, {("ada", 0): ("near", "near too", "far")}))[0]
+
+    for plan in (searched, repaired):
+        assert "far" in plan.where
+        assert len(plan.missing) == 1
