@@ -115,7 +115,7 @@ def test_a_look_that_ends_at_any_statement_clears_each_cause_once(scene):
 def test_the_check_itself_sees_what_a_look_without_its_transaction_would_lose(scene, monkeypatch):
     """A planted fault: the tank is claimed and not judged in the same transaction."""
 
-    def leaky(*, at):
+    def leaky(*, at, pause_s=0.0):
         for touched in list(Touched.objects.all()):
             tank = touched.tank
             touched.delete()
