@@ -31,8 +31,8 @@ LOOSE = 600
 """From so many windows on single visits, too, keep their day while the search runs."""
 AHEAD = 0.985
 """A lane that is so far behind the best of all goes on from there at once."""
-NEAR = 130
-"""So many visits are searched together after each change."""
+WHOLE, NEAR = 300, 130
+"""Up to so many visits all are searched after each change; of more, so many around it."""
 WARMTH = 0.004
 """Share of the cost by which a worse plan is still taken at the beginning; falls to nought."""
 HEAVIER, LIGHTER, MOST_PULL = 1.2, 0.95, 100.0
@@ -215,7 +215,7 @@ class Patterns:
     def _near(self, current: Choice, patterns: dict[int, int], orders: Found) -> Choice | None:
         """The search in the rounds that changed and their neighbours alone, where the problem is large and the plan whole; None
         where all of it has to be searched."""
-        if len(self.problem.visits) <= NEAR:
+        if len(self.problem.visits) <= WHOLE:
             return None
         keys = self._changed(current.orders, orders)
         part = {key: orders.get(key, ()) for key in keys}
