@@ -6,7 +6,6 @@ better is kept, what is a little worse at first too; after many vain tries every
 
 from __future__ import annotations
 
-import math
 import random
 import time
 from collections.abc import Mapping, Sequence
@@ -17,120 +16,27 @@ from servicedesk.core.rounds.engine import Tuning, Until, search
 from servicedesk.core.rounds.keeping import Budget, Keeper
 from servicedesk.core.rounds.later import np
 from servicedesk.core.rounds.model import Model, build, missing_of, orders_of, solution_of
-from servicedesk.core.rounds.plan import REFILL, Orders
+from servicedesk.core.rounds.places import Found, Table
+from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.problem import Key, Problem, Tie
-from servicedesk.core.rounds.rules import fits, round_cost
+from servicedesk.core.rounds.rules import round_cost
 
 TUNING = Tuning(same_day=20, other_days=20, shaken=8)
 PRESSED = replace(TUNING, pressure=4.0)
 FIRST, BRIEF = 3000, 250
+FIRST_A_VISIT = 13
 MOST_RUINED = 12
 VAIN = 50
 LOOSE = 600
 """From so many windows on single visits, too, keep their day while the search runs."""
 AHEAD = 0.985
 """A lane that is so far behind the best of all goes on from there at once."""
-NEAR = 130
-"""So many visits are searched together after each change."""
+WHOLE, NEAR = 300, 130
+"""Up to so many visits all are searched after each change; of more, so many around it."""
 WARMTH = 0.004
 """Share of the cost by which a worse plan is still taken at the beginning; falls to nought."""
-PENALTY = 3.0
 HEAVIER, LIGHTER, MOST_PULL = 1.2, 0.95, 100.0
 """How the penalty for a place grows while plans break rules, and falls while they do not."""
-OVER = 6.0
-"""How much dearer loads and hours beyond the limit are for a whole plan than for a single place."""
-
-Found = dict[Key, tuple[str, ...]]
-
-
-class Table:
-    """Rounds as arrays, to find the cheapest place of a visit on a day quickly. Loads and hours beyond a round's own cost a
-    penalty; windows, lunch and isolation are left to the search."""
-
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
-        self.costs = problem.travel.arrays[1].astype(float)
-        self.seconds = problem.travel.arrays[0]
-        self.able = {
-            visit.id: np.array([fits(visit, shift) in (None, "day") for shift in problem.shifts])
-            for visit in problem.visits
-        }
-        self.by_day: dict[int, list[int]] = {}
-        for number, shift in enumerate(problem.shifts):
-            self.by_day.setdefault(shift.day, []).append(number)
-        self.rounds: list[list[str]] = [[] for _shift in problem.shifts]
-        self.pull = 1.0
-        loads = [sum(visit.loads) for visit in problem.visits]
-        arcs = np.sort(self.costs, axis=1)[:, 1:6].mean() if len(self.costs) > 6 else self.costs.mean()
-        self.per_unit = PENALTY * float(arcs) / max(1.0, sum(loads) / max(1, len(loads)))
-
-    def take(self, orders: Orders) -> None:
-        self.rounds = [[n for n in orders.get(s.key, ()) if n != REFILL] for s in self.problem.shifts]
-
-    def orders(self) -> Found:
-        return {
-            s.key: tuple(order) for s, order in zip(self.problem.shifts, self.rounds, strict=True) if order
-        }
-
-    def remove(self, names: Sequence[str]) -> None:
-        gone = set(names)
-        self.rounds = [[n for n in order if n not in gone] for order in self.rounds]
-
-    def places(self, number: int) -> list[int]:
-        shift = self.problem.shifts[number]
-        return [shift.start, *(self.problem.visit[name].place for name in self.rounds[number]), shift.end]
-
-    def _room(self, number: int, name: str) -> float:
-        """What the loads and hours that are too much with this visit cost."""
-        shift, visit = self.problem.shifts[number], self.problem.visit
-        inside = self.rounds[number]
-        over = 0.0
-        for dimension, room in enumerate(shift.van):
-            load = sum(visit[n].loads[dimension] for n in (*inside, name) if dimension < len(visit[n].loads))
-            over += max(0, load - room) * self.per_unit * self.pull
-        if shift.paid is not None:
-            places = self.places(number)
-            hours = sum(visit[n].seconds for n in (*inside, name))
-            hours += int(self.seconds[places[:-1], places[1:]].sum()) if inside else 0
-            over += PENALTY * self.pull * max(0, hours - shift.paid - shift.overtime)
-        return over
-
-    def cheapest(self, name: str, day: int) -> tuple[float, int, int]:
-        """Cost, round and position of the cheapest place for a visit on a day."""
-        here, best = self.problem.visit[name].place, (math.inf, -1, -1)
-        able, empty = self.able[name], set()
-        for number in self.by_day.get(day, ()):
-            shift = self.problem.shifts[number]
-            if not able[number]:
-                continue
-            if not self.rounds[number]:
-                kind = (shift.start, shift.end, shift.skills, shift.van, shift.paid)
-                if kind in empty:
-                    continue
-                empty.add(kind)
-            places = self.places(number)
-            before, after = places[:-1], places[1:]
-            way = self.costs[before, here] + self.costs[here, after] - self.costs[before, after]
-            position = int(way.argmin())
-            whole = float(way[position]) + self._room(number, name)
-            if whole < best[0]:
-                best = (whole, number, position)
-        return best
-
-    def way(self, key: Key, order: Sequence[str]) -> float:
-        """What a round's way costs, and loads and hours beyond the limit."""
-        shift, visit = self.problem.shift[key], self.problem.visit
-        places = [shift.start, *(visit[name].place for name in order), shift.end]
-        over = 0.0
-        for dimension, room in enumerate(shift.van):
-            load = sum(visit[n].loads[dimension] for n in order if dimension < len(visit[n].loads))
-            over += max(0, load - room) * self.per_unit
-        hours = sum(visit[n].seconds for n in order) + int(self.seconds[places[:-1], places[1:]].sum())
-        over += 0 if shift.paid is None else PENALTY * max(0, hours - shift.paid - shift.overtime)
-        return float(self.costs[places[:-1], places[1:]].sum()) + OVER * over
-
-    def put(self, name: str, number: int, position: int) -> None:
-        self.rounds[number].insert(position, name)
 
 
 @dataclass
@@ -174,8 +80,8 @@ class Patterns:
     """Searches with patterns until it is told to stop; one of several beside one another."""
 
     def __init__(self, problem: Problem, keeper: Keeper, budget: Budget, until: Until, lane: int) -> None:
-        self.problem, self.keeper, self.budget, self.until = _settled(problem), keeper, budget, until
-        problem = self.problem
+        self.free, self.keeper, self.budget, self.until = problem, keeper, budget, until
+        self.problem = problem = _settled(problem)
         self.drawn = random.Random(f"{budget.seed} {lane}")
         self.number = budget.seed * 100_003 + lane * 50_021
         self.table = Table(problem)
@@ -251,7 +157,16 @@ class Patterns:
                 place = min(self.table.cheapest(visit.id, day) for day in sorted(visit.days))
                 if place[1] >= 0:
                     self.table.put(visit.id, place[1], place[2])
-        return self._solve(patterns, self.table.orders(), FIRST)
+        if self.problem is self.free:
+            return self._solve(patterns, self.table.orders(), FIRST)
+        return self._loose(patterns, self.table.orders())
+
+    def _loose(self, patterns: Mapping[int, int], orders: Found) -> Choice:
+        """The first search of a large problem, in which single visits may still change their day."""
+        tied = {name: day for name, day in self._days(patterns).items() if name in self.free.tied}
+        model = build(self.free, days=tied)
+        found = orders_of(model, self._searched(model, orders, FIRST_A_VISIT * len(self.free.visits), True))
+        return self._solve(self._patterns_of(found), found, 1)
 
     def _recreate(self, patterns: Mapping[int, int], ties: Sequence[int]) -> dict[int, int]:
         """Puts the visits of ties into the table, each with its cheapest pattern."""
@@ -300,7 +215,7 @@ class Patterns:
     def _near(self, current: Choice, patterns: dict[int, int], orders: Found) -> Choice | None:
         """The search in the rounds that changed and their neighbours alone, where the problem is large and the plan whole; None
         where all of it has to be searched."""
-        if len(self.problem.visits) <= NEAR:
+        if len(self.problem.visits) <= WHOLE:
             return None
         keys = self._changed(current.orders, orders)
         part = {key: orders.get(key, ()) for key in keys}

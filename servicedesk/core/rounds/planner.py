@@ -25,7 +25,7 @@ WHOLE = 320
 """Up to so many visits are searched in one piece."""
 IN_VAIN = 0.3
 """Share of the time after which a search that demands every visit gives up and leaves some out."""
-ONE_DAY = Tuning(same_day=40, other_days=0, shaken=25)
+ONE_DAY = Tuning(same_day=40, other_days=0, shaken=25, patience=4000)
 SEVERAL_DAYS = Tuning(same_day=12, other_days=30, shaken=10)
 
 

@@ -223,6 +223,7 @@ def tied_problem(visits=12, days=4):
 @pytest.mark.parametrize("near", [130, 11, 4])
 def test_days_that_hang_together_are_kept_in_small_and_in_large(near, monkeypatch):
     monkeypatch.setattr(patterns, "NEAR", near)
+    monkeypatch.setattr(patterns, "WHOLE", near)
     monkeypatch.setattr(patterns, "LOOSE", 600 if near > 4 else 6)
     problem = tied_problem()
 
