@@ -362,3 +362,12 @@ def test_on_a_public_holiday_nobody_is_planned_and_that_is_said():
         "Saturday 26 December is a public holiday (Boxing Day): nobody is planned.",
         "Monday 28 December is a public holiday (Boxing Day (observed)): nobody is planned.",
     ]
+
+
+def test_what_stands_on_a_round_before_these_days_is_made_there_unless_that_day_is_past():
+    ida = make_technician()
+    missed, today, between = (owe(due=0, before=9, after=9) for _n in range(3))
+    for visit, day in ((missed, NOW.date() - DAY), (today, NOW.date()), (between, MONDAY - DAY)):
+        actions.put_on_round(due_visit=visit, day=day, technician=ida, order=1, planned_at=time(9))
+
+    assert set(week().visits) == {str(missed.pk)}

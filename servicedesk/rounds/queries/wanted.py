@@ -46,7 +46,7 @@ from servicedesk.rounds.queries.ground import (
 )
 from servicedesk.staff.choices import StartsAt
 from servicedesk.staff.models import Skill, User, Working
-from servicedesk.staff.queries import business, technicians
+from servicedesk.staff.queries import business, day_of, technicians
 from servicedesk.stock.choices import PlaceKind
 from servicedesk.stock.models import Place
 from servicedesk.watch.models import Away
@@ -211,6 +211,9 @@ class _Builder:
         elsewhere = Q(stop__state=StopState.PLANNED) & ~Q(stop__round__day__lte=last)
         rows = rows.filter(Q(due__lte=last) | standing).exclude(elsewhere)
         rows = rows.exclude(Q(pin__day__lt=first) | Q(pin__day__gt=last))
+        rows = rows.exclude(  # those are still to be driven before
+            stop__state=StopState.PLANNED, stop__round__day__gte=day_of(self.now), stop__round__day__lt=first
+        )
         joined = ("site", "plan", "plan__technician", "pin", "stop", "stop__round")
         return list(
             rows.select_related(*joined)
