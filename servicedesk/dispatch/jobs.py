@@ -35,6 +35,7 @@ log = logging.getLogger(__name__)
 
 Work = Callable[[Job], dict[str, Any] | None]
 KINDS: dict[str, Work] = {}
+QUEUES: dict[str, str] = {}
 DAILY: dict[str, time] = {}
 EVERY: dict[str, int] = {}
 TICK_SECONDS = 30
@@ -45,10 +46,13 @@ class GiveUp(Exception):
     """The work cannot succeed by being tried again; the sentence says why."""
 
 
-def register(kind: str) -> Callable[[Work], Work]:
-    """Say which function does this kind of work. One kind, one function."""
+def register(kind: str, *, queue: str = "") -> Callable[[Work], Work]:
+    """Say which function does this kind of work. One kind, one function. What takes long has a queue of its own, with workers of its own, so that
+    alarms and mail never wait for it."""
 
     def keep(work: Work) -> Work:
+        if queue:
+            QUEUES[kind] = queue
         if KINDS.setdefault(kind, work) is not work:
             raise ValueError(f"Two functions do “{kind}”.")
         return work
@@ -67,8 +71,11 @@ def every(kind: str, minutes: int) -> None:
 
 
 def _bell(kind: str, key: UUID) -> None:
-    task = run if kind == "job" else deliver
-    task.apply_async(args=[str(key)], retry=False)
+    if kind == "job":
+        work = Job.objects.filter(pk=key).values_list("kind", flat=True).first()
+        run.apply_async(args=[str(key)], retry=False, queue=QUEUES.get(work or ""))
+    else:
+        deliver.apply_async(args=[str(key)], retry=False)
 
 
 actions.ring_with(_bell)

@@ -39,7 +39,7 @@ def owe_visits(job: Job) -> dict[str, Any]:
 daily("owe_visits", at=time(1, 0))
 
 
-@register("plan_week")
+@register("plan_week", queue="plans")
 def plan_week(job: Job) -> dict[str, Any] | None:
     """Search for the days of a proposal, and keep what was found beside the rounds in force."""
     proposal = Proposal.objects.filter(pk=UUID(job.args["proposal"])).first()

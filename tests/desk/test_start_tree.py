@@ -178,7 +178,7 @@ def serving(folder: Path, port: int) -> subprocess.Popen[str]:
     )
 
 
-# slow: the real web, jobs and beat
+# slow: the real web, jobs, plans and beat
 @pytest.mark.slow
 @pytest.mark.faults
 def test_start_serves_refuses_a_second_one_survives_killings_and_leaves_nobody(
@@ -187,15 +187,15 @@ def test_start_serves_refuses_a_second_one_survives_killings_and_leaves_nobody(
     parent = serving(tmp_path, free_port)
     assert parent.stdout is not None
     assert wait_for(lambda: tree.answers(free_port), 60)
-    web, jobs, beat = (
+    web, jobs, plans, beat = (
         int(n) for n in Path(f"/proc/{parent.pid}/task/{parent.pid}/children").read_text().split()
     )
     second = serving(tmp_path, free_port)
     second_said, _ = second.communicate(timeout=60)
 
-    for pid in (web, jobs, beat):
+    for pid in (web, jobs, plans, beat):
         os.kill(pid, signal.SIGKILL)
-    came_back = wait_for(lambda: alive([web, jobs, beat]) == [] and tree.answers(free_port), 30)
+    came_back = wait_for(lambda: alive([web, jobs, plans, beat]) == [] and tree.answers(free_port), 30)
     below = descendants(parent.pid)
     parent.kill()
     nobody = wait_for(lambda: alive(below) == [], 15)

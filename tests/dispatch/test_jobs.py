@@ -1,6 +1,7 @@
 """The bell's end: what becomes of work that ends well, badly or not at all; slots; letters."""
 
 import smtplib
+import uuid
 from collections.abc import Callable
 from datetime import UTC, datetime, time, timedelta
 from typing import Any
@@ -14,6 +15,8 @@ from django.utils import timezone
 from servicedesk.dispatch import actions, jobs
 from servicedesk.dispatch.models import Job, Message
 from tests.factories.people import make_business
+
+BELL = jobs._bell
 
 pytestmark = pytest.mark.django_db
 
@@ -196,3 +199,20 @@ def test_periodic_work_that_went_well_is_tidied_away_after_a_week_and_nothing_el
         ("kept", "done"),
     ]
     assert jobs.tidy(None) == {"removed": 0}
+
+
+@pytest.mark.django_db
+def test_what_takes_long_rings_a_queue_of_its_own_and_nothing_else_does(monkeypatch):
+    rung = []
+    for task in (jobs.run, jobs.deliver):
+        monkeypatch.setattr(task, "apply_async", lambda **given: rung.append(given.get("queue")))
+    rows = [
+        Job.objects.create(kind=kind, key=kind, made_at=timezone.now()) for kind in ("plan_week", "sweep")
+    ]
+
+    for row in rows:
+        BELL("job", row.pk)
+    BELL("job", uuid.uuid4())
+    BELL("message", uuid.uuid4())
+
+    assert rung == ["plans", None, None, None]

@@ -18,7 +18,7 @@ from servicedesk.dispatch.choices import JobState, MessageState
 from servicedesk.dispatch.models import Job, Message
 
 WEB_WORKER = "servicedesk.web.gathering.GatheringWorker"
-JOBS_LIMIT_MB = 400
+JOBS_LIMIT_MB, PLANS_LIMIT_MB = 400, 1500
 FULL_BELOW = 1_000_000
 AS_ROOT = "ignore:You're running the worker with superuser privileges"
 CELERY = [sys.executable, "-W", AS_ROOT, "-m", "celery", "-q", "--skip-checks", "-A", "servicedesk.celery"]
@@ -66,22 +66,24 @@ def prepare_files() -> None:
 
 
 def children(port: int) -> list[Child]:
-    """Web, jobs and beat, and a listener where a broker is named. Threads suffice for the queue in a folder; with Redis the work is forked."""
+    """Web, jobs, plans (searches that take long, beside all else) and beat, and a listener where a broker is named. Threads suffice for the queue in a folder; with Redis the work is forked."""
     forked = settings.CELERY_BROKER_URL.startswith("redis")
     web = [sys.executable, "-m", "gunicorn", "servicedesk.wsgi:application", "-k", WEB_WORKER, "-w", "1"]
     web += ["--worker-connections", "400", "--threads", "8", "-b", f"127.0.0.1:{port}"]
     web += ["--graceful-timeout", "3", "--timeout", "60"]
     web += ["--keep-alive", "5", "--log-level", "warning", "--no-control-socket"]
-    jobs = CELERY + ["worker", "-c", "2", "-l", "WARNING", "--without-gossip", "--without-mingle"]
-    jobs += (
+    pool = (
         ["-P", "prefork", "--max-tasks-per-child", "100", "--max-memory-per-child", "400000"]
         if forked
         else ["-P", "threads"]
     )
+    worker = CELERY + ["worker", "-l", "WARNING", "--without-gossip", "--without-mingle", *pool]
+    jobs, plans = [*worker, "-c", "2"], [*worker, "-c", "1", "-Q", "plans", "-n", "plans@%h"]
     beat = CELERY + ["beat", "-l", "WARNING", "-s", str(settings.VAR / "beat" / "schedule")]
     found = [
         Child("web", web),
         Child("jobs", jobs, on_parents_death=signal.SIGKILL, limit_mb=JOBS_LIMIT_MB),
+        Child("plans", plans, on_parents_death=signal.SIGKILL, limit_mb=PLANS_LIMIT_MB),
         Child("beat", beat, on_parents_death=signal.SIGKILL),
     ]
     if settings.MQTT:
