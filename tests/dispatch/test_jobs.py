@@ -206,9 +206,10 @@ def test_what_takes_long_rings_a_queue_of_its_own_and_nothing_else_does(monkeypa
     rung = []
     for task in (jobs.run, jobs.deliver):
         monkeypatch.setattr(task, "apply_async", lambda **given: rung.append(given.get("queue")))
-    rows = [
-        Job.objects.create(kind=kind, key=kind, made_at=timezone.now()) for kind in ("plan_week", "sweep")
-    ]
+    monkeypatch.setattr(jobs, "QUEUES", {})
+    for kind, queue in (("long", "plans"), ("short", "")):
+        jobs.register(kind, queue=queue)(lambda job: None)
+    rows = [Job.objects.create(kind=kind, key=kind, made_at=timezone.now()) for kind in ("long", "short")]
 
     for row in rows:
         BELL("job", row.pk)
