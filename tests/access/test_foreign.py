@@ -74,7 +74,9 @@ class World:
         move = Move.objects.create(
             due_visit=self.due, technician=self.ida, day=day, order=1, planned_at="13:45", asked_by=self.owner, asked_at=now
         )  # fmt: skip
-        self.proposal = Proposal.objects.create(first=day, last=day, state="ready", asked_by=self.owner, asked_at=now)
+        self.proposal = Proposal.objects.create(
+            first=day, last=day, state="ready", asked_by=self.owner, asked_at=now
+        )
         self.proposal.visits.create(due_visit=self.due, why=CANARY)
         self.notice = Notice.objects.create(move=move, person=self.ida)
         jobs.run(str(Job.objects.get(kind="report").pk))
@@ -123,6 +125,7 @@ class World:
             "desk:token_replace": self.token_row.pk,
             "desk:animals": self.fish.pk,
             "rounds:accept": self.notice.pk,
+            "reports:run_sheet": self.ida.pk,
             **dict.fromkeys(
                 ("watch:browser_off", "watch:browser_told", "watch:browser_trial"), self.browser.pk
             ),
