@@ -24,7 +24,7 @@ SHAPES = ("square", "round", "diamond", "six-sided", "shield")
 """Four patterns of line and five shapes: twenty technicians before a pair comes twice."""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 LEAST_PX, STEP, FOOT = 260.0, 28.0, 34.0
-_HALF, _MARGIN, _LINE, _MOST_LETTERS = 14.0, 3.0, 15.0, 22
+_HALF, _MARGIN, _LINE, _MOST_LETTERS, _MOST_CROSSED = 14.0, 3.0, 15.0, 22, 1
 
 Place = tuple[float, float]
 Box = tuple[float, float, float, float]
@@ -200,7 +200,7 @@ class Label:
 def labels_of(
     named: Sequence[tuple[str, Place]], marks: Sequence[Place], ways: Sequence[Sequence[Place]], size: Place
 ) -> list[Label]:
-    """Names beside their marks: inside the frame, on no mark and no other name, on as few lines as can be. What has no room
+    """Names beside their marks: inside the frame, on no mark and no other name, on one line at the most. What has no room
     keeps its number alone; a name that already stands beside a neighbour of its mark is not written there again."""
     taken = [around(*mark) for mark in marks]
     legs = [leg for way in ways for leg in pairwise(way)]
@@ -214,8 +214,8 @@ def labels_of(
             for place, (box, anchor) in enumerate(_beside(*mark, text_px(text)))
             if _inside(box, size) and not any(overlap(box, other) for other in taken)
         ]
-        if free:
-            _crossed, _place, box, anchor = min(free)
+        crossed, _place, box, anchor = min(free, default=(_MOST_CROSSED + 1, 0, around(*mark), "start"))
+        if crossed <= _MOST_CROSSED:
             taken.append(box)
             found.append(Label(text, box, anchor, mark))
     return found

@@ -72,7 +72,7 @@ def map_of(stops: Iterable[Stop], *, homes: bool = True) -> RoundsMap | None:
         placed = tuple(_stop(stop) for stop in sorted(mine, key=lambda stop: stop.order))
         ways.append(Way(driver.name, placed, begins=base(row, begins), ends=base(row, ends)))
     names = _(", ").join(way.name for way in ways)
-    title = _("Map of the rounds of %(names)s, north up. The stops stand as a list below it.") % {
+    title = _("Map of the rounds of %(names)s, north up. The stops stand in words below it.") % {
         "names": names
     }
     return RoundsMap(title, tuple(ways), store=store, homes=tuple(shown))

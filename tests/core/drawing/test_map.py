@@ -27,6 +27,7 @@ from servicedesk.core.drawing.map import (
     crosses,
     great_circle_km,
     key_svg,
+    labels_of,
     laid,
     legs_of,
     map_svg,
@@ -166,6 +167,14 @@ def test_a_name_avoids_lines_where_it_can():
 
     assert alone.labels[0].box[0] > alone.marks[0][0][0] and alone.labels[0].box[1] < alone.marks[0][0][1]
     assert not crosses(*at.lines[0], at.labels[0].box)
+
+
+def test_a_name_that_would_stand_on_two_lines_is_left_out():
+    """Lines leave the mark on every side, so that each place for a name has some of them in it."""
+    star = [[(x, y), (60.0 * i, 60.0 * j)] for i in range(11) for j in range(6) for x, y in [(300.0, 150.0)]]
+
+    assert labels_of([("A name", (300.0, 150.0))], [(300.0, 150.0)], star, (600.0, 300.0)) == []
+    assert len(labels_of([("A name", (300.0, 150.0))], [(300.0, 150.0)], star[:1], (600.0, 300.0))) == 1
 
 
 @pytest.mark.parametrize(
