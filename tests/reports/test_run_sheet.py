@@ -11,7 +11,7 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from clients.models import SiteClosed, SiteHours, TankStateRow
-from reports import views
+from reports import render, views
 from reports.queries.run_paper import run_html, run_papers
 from reports.queries.run_sheet import driver_for, sheet_of
 from reports.render import RenderFailed, render_now
@@ -265,6 +265,53 @@ def test_only_technicians_have_sheets(ida):
 
     with pytest.raises(Http404):
         driver_for(owner, owner.pk, day=TODAY, today=TODAY)
+
+
+class Fake:
+    """A renderer whose papers have so many pages; it notes what it drew and that it was ended."""
+
+    pages = iter(())
+    drew: list[str] = []
+    ended = 0
+
+    def __init__(self, *, limit_s):
+        pass
+
+    def draw_counted(self, html):
+        number = next(Fake.pages)
+        if not number:
+            raise RenderFailed("It broke.")
+        Fake.drew.append(html)
+        return number, html.encode()
+
+    def close(self):
+        Fake.ended += 1
+
+
+@pytest.mark.parametrize(
+    ("pages", "drew"), [([1], ["roomy"]), ([2, 1], ["roomy", "dense"]), ([3, 2], ["roomy", "dense"])]
+)
+def test_the_first_layout_that_fits_is_taken_and_the_child_is_ended(monkeypatch, pages, drew):
+    monkeypatch.setattr(render, "Renderer", Fake)
+    Fake.pages, Fake.drew, Fake.ended = iter(pages), [], 0
+
+    assert render_now(["roomy", "dense"], pages=1) == drew[-1].encode()
+    assert (Fake.drew, Fake.ended) == (drew, 1)
+
+
+def test_a_paper_that_broke_leaves_the_way_free_for_the_next(monkeypatch):
+    monkeypatch.setattr(render, "Renderer", Fake)
+    Fake.pages, Fake.drew, Fake.ended = iter([0, 1]), [], 0
+
+    with pytest.raises(RenderFailed):
+        render_now(["roomy"], pages=1)
+    assert render_now(["roomy"], pages=1) == b"roomy" and Fake.ended == 2
+
+
+def test_who_comes_while_others_print_too_long_is_told(monkeypatch):
+    monkeypatch.setattr(render, "PAGE_WAIT_S", 0.001)
+    with render._AT_A_PAGE, pytest.raises(RenderFailed, match="Ask again in a minute"):
+        render_now(["roomy"], pages=1)
 
 
 @pytest.mark.parametrize("day", [None, "2019-01-01", "2026-99-99", "x"])

@@ -119,7 +119,7 @@ def week(request: HttpRequest) -> HttpResponse:
     context = {
         "lead": _lead(rows, len(homeless)),
         "mapped": mapped,
-        "map": queries.map_of([s for s in stops if s.round.day == mapped]) if mapped else None,
+        "map": queries.map_of([s for s in stops if s.round.day == mapped]),
         "rows": rows,
         "homeless": homeless,
         "waiting": queries.waiting_moves(first=monday, last=last),
