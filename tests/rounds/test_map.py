@@ -91,6 +91,15 @@ def test_the_round_page_shows_the_own_round_and_nobody_elses(ida):
     assert "Quay Surgery" not in said and "Bob" not in said
 
 
+def test_two_stops_at_one_place_are_said_to_be(ida):
+    stop_at(ida, "Mill House")
+    stop_at(ida, "Mill House yard", order=2)
+
+    said = page(ida, "/round/").content.decode()
+
+    assert "2 Mill House yard, at the same place" in said and "0.0 km" not in said
+
+
 def test_a_site_that_nobody_placed_is_named_beside_the_map(ida):
     stop_at(ida, "Mill House")
     stop_at(ida, "Weir Lodge", lat=None, lon=None, order=2)

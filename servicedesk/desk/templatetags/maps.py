@@ -16,6 +16,8 @@ from servicedesk.core.drawing.map import Leg, RoundsMap, key_svg, legs_of, map_s
 register = template.Library()
 WIDTHS = (340, 600, 840)
 """Widths in px for which a drawing is made, as for all others."""
+SAME_PLACE_KM = 0.05
+"""What would read 0.0 km."""
 TOWARDS = {
     "north": _("north"),
     "north-east": _("north-east"),
@@ -53,6 +55,8 @@ def said(leg: Leg) -> str:
     words = {"n": leg.stop.number, "name": leg.stop.name}
     if leg.km is None:
         return gettext("%(n)s %(name)s") % words
+    if leg.km < SAME_PLACE_KM:
+        return gettext("%(n)s %(name)s, at the same place") % words
     words |= {"km": number_format(leg.km, 1), "towards": str(TOWARDS[leg.towards])}
     return gettext("%(n)s %(name)s, %(km)s km %(towards)s of the place before, as the crow flies") % words
 
