@@ -26,6 +26,8 @@ LIMIT_S = 30.0
 START_S = 60.0
 LIMIT_MB = 512
 PAPERS_PER_CHILD = 50
+PAGE_LIMIT_S, PAGE_WAIT_S = 15.0, 15.0
+"""For whoever waits at a page: so long may one layout take, and so long may others be drawn before."""
 LENGTH = struct.Struct(">I")
 PAPER, REASON = b"K", b"R"
 NO_ENGINE = (
@@ -183,6 +185,9 @@ def _how(child: subprocess.Popen[bytes]) -> str:
     return signal.Signals(-code).name if code < 0 else f"exit code {code}"
 
 
+_AT_A_PAGE = threading.Lock()
+
+
 class _Own:
     """The renderer of this process. A process that was forked off makes its own."""
 
@@ -212,6 +217,23 @@ def render_to_fit(papers: Iterable[str], *, pages: int) -> bytes:
         if number <= pages:
             break
     fault_point("after_render")
+    return pdf
+
+
+def render_now(papers: Iterable[str], *, pages: int) -> bytes:
+    """A small paper for somebody who waits at a page: as `render_to_fit`, by a child that ends with it, so that the web keeps
+    none warm. One is drawn at a time. Raises RenderFailed."""
+    if not _AT_A_PAGE.acquire(timeout=PAGE_WAIT_S):
+        raise RenderFailed("Other papers are being drawn just now. Ask again in a minute.")
+    renderer, pdf = Renderer(limit_s=PAGE_LIMIT_S), b""
+    try:
+        for html in papers:
+            number, pdf = renderer.draw_counted(html)
+            if number <= pages:
+                break
+    finally:
+        renderer.close()
+        _AT_A_PAGE.release()
     return pdf
 
 

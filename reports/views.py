@@ -1,7 +1,10 @@
 """Pages about reports: the list, one report with its PDF, its way, and the owner's word."""
 
+from datetime import date
 from pathlib import Path
+from typing import TypeVar
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.contrib import messages
@@ -11,9 +14,10 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.dateparse import parse_date
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST
+from django.views.decorators.http import require_GET, require_POST
 
 from reports import actions, queries
 from reports.choices import ReportState
@@ -21,8 +25,14 @@ from reports.models import Report
 from reports.queries import pages
 from reports.queries.answers import answers_for, asked_of
 from reports.queries.failing import why_failed
+from reports.queries.run_paper import run_papers
+from reports.queries.run_sheet import driver_for, sheet_of
+from reports.render import RenderFailed, render_now
+from servicedesk.rounds.queries import round_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
+
+Answered = TypeVar("Answered", bound=HttpResponseBase)
 
 
 def _who(request: HttpRequest) -> User:
@@ -42,7 +52,11 @@ def _pdf(name: str, *, called: str) -> FileResponse:
     path = Path(settings.PAPERS_ROOT) / name
     if not name or not path.is_file():
         raise Http404
-    answer = FileResponse(path.open("rb"), content_type="application/pdf")
+    return _inline(FileResponse(path.open("rb"), content_type="application/pdf"), called=called)
+
+
+def _inline(answer: Answered, *, called: str) -> Answered:
+    """Read in the browser, kept by nobody."""
     answer["Content-Disposition"] = f'inline; filename="{called}"'
     answer["X-Content-Type-Options"] = "nosniff"
     answer["Cache-Control"] = "private, no-store"
@@ -190,3 +204,31 @@ def paper(request: HttpRequest) -> HttpResponseBase:
         messages.info(request, _("No list has been made yet. The first one comes at 06:00."))
         return redirect("reports:list")
     return _pdf(row.file, called=f"overdue-{row.day.isoformat()}.pdf")
+
+
+@login_required
+@require_GET
+def run_sheet(request: HttpRequest, key: UUID) -> HttpResponseBase:
+    """A technician's day on paper, drawn as it stands: the own one of today, for the office anybody's of any day."""
+    user, now = _who(request), timezone.now()
+    today = now.astimezone(ZoneInfo(user.zone)).date()
+    day = _day_asked(request) or today
+    driver = driver_for(user, key, day=day, today=today)
+    round_row, stops = round_of(driver, day)
+    sheet = sheet_of(round_row, stops, at=now) if round_row else None
+    if sheet is None:
+        messages.info(request, _("There is no stop to print on that day."))
+        return redirect("rounds:today")
+    try:
+        drawn = render_now(run_papers(sheet), pages=1)
+    except RenderFailed as wrong:
+        messages.error(request, str(wrong))
+        return redirect("rounds:today")
+    return _inline(HttpResponse(drawn, content_type="application/pdf"), called=f"run-{day.isoformat()}.pdf")
+
+
+def _day_asked(request: HttpRequest) -> date | None:
+    try:
+        return parse_date(request.GET.get("day", ""))
+    except ValueError:
+        return None

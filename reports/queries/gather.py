@@ -1,7 +1,5 @@
 """Building the content of a report from one visit's journal and the facts, as of one moment."""
 
-import re
-from collections.abc import Callable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -17,6 +15,7 @@ from reports.choices import HoldReason, Verdict
 from reports.queries import asking, done, levels, unwatched, words
 from reports.queries.answers import answered_lines
 from reports.queries.back_on import back_on_of
+from reports.queries.secrets import Scrub, without_code
 from reports.queries.shape import NextVisit, Picture, ReportContent, TankBlock
 from servicedesk.dispatch.queries import standing
 from servicedesk.rounds.queries import next_visits_of
@@ -27,20 +26,10 @@ from servicedesk.visits.models import Entry, Photo, Visit
 from servicedesk.visits.queries import entries_of, fields_of, standing_photos, tanks_of, today_of
 from servicedesk.visits.queries.since import work_on
 
-Scrub = Callable[[str], str]
-SHORTEST_SECRET = 3
-HIDDEN = "•••"
-
 
 def scrubber(visit: Visit) -> Scrub:
-    """Takes the site's key code out of whatever somebody typed, with other gaps, dashes or letters' case, too: access
-    details never reach a paper or a mail. A number that merely holds the code, such as a value, stays."""
-    secret = visit.site.key_code.strip()
-    signs = [re.escape(sign) for sign in secret if not (sign.isspace() or sign in "-–")]
-    if len(signs) < SHORTEST_SECRET:
-        return lambda text: text
-    code = re.compile(r"(?<![\d.,])" + r"[\s\-–]*".join(signs) + r"(?!\d|[.,]\d)", re.IGNORECASE)
-    return lambda text: code.sub(HIDDEN, text)
+    """Takes the site's key code out of whatever somebody typed: access details never reach a paper or a mail."""
+    return without_code(visit.site.key_code)
 
 
 def visit_before(visit: Visit, tanks: list[Tank]) -> Visit | None:

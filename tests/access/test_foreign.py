@@ -125,6 +125,7 @@ class World:
             "desk:token_replace": self.token_row.pk,
             "desk:animals": self.fish.pk,
             "rounds:accept": self.notice.pk,
+            "reports:run_sheet": self.ida.pk,
             **dict.fromkeys(
                 ("watch:browser_off", "watch:browser_told", "watch:browser_trial"), self.browser.pk
             ),

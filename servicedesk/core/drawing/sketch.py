@@ -59,7 +59,7 @@ def sketch_svg(sketch: Sketch, *, width: float, height: float = 240.0, mode: Mod
         raise ValueError("A sketch needs a stop.")
     pen, known = Pen(mode), [(stop.lat, stop.lon) for stop in sketch.stops]
     at = plane_km([*known, sketch.store] if sketch.store else known)
-    px_a_km, spots = _placed(at, width, height)
+    px_a_km, spots = framed(at, width, height)
     squares = spread(spots[: len(known)])
     store = spots[-1] if sketch.store else None
     way = [*([store] if store else []), *squares, *([store] if store else [])]
@@ -75,11 +75,11 @@ def sketch_svg(sketch: Sketch, *, width: float, height: float = 240.0, mode: Mod
     for stop, (x, y) in zip(sketch.stops, squares, strict=True):
         pen.rect("square past" if stop.state == "done" else "square", x - 12, y - 12, _SQUARE, _SQUARE)
         pen.text("text--bold", x, y + 4.5, str(stop.number), "middle")
-    _draw_scale(pen, sketch, px_a_km, height)
+    draw_scale(pen, sketch.km, px_a_km, height)
     return pen.svg(width=width, height=height, cls="sketch", box=(width, height), title=sketch.title)
 
 
-def _placed(
+def framed(
     at: list[tuple[float, float]], width: float, height: float
 ) -> tuple[float, list[tuple[float, float]]]:
     """Px for one km, and the places in px, in the middle of the frame and true in shape."""
@@ -115,9 +115,10 @@ def bar_km(px_a_km: float, most_px: float = 90.0) -> float:
     return max(power * factor for factor in (1, 2, 5) if power * factor <= most * 1.000001)
 
 
-def _draw_scale(pen: Pen, sketch: Sketch, px_a_km: float, height: float) -> None:
+def draw_scale(pen: Pen, said: str, px_a_km: float, height: float) -> None:
+    """The bar of km at the foot on the left; `said` takes the number."""
     km = bar_km(px_a_km)
     x1, y = _INSET + km * px_a_km, height - 10
     left, right = number(_INSET), number(x1)
     pen.path("axis", f"M{left} {number(y - 5)}V{number(y)}H{right}V{number(y - 5)}")
-    pen.text("text--soft", x1 + 8, y + 2, sketch.km.format(f"{km:g}"))
+    pen.text("text--soft", x1 + 8, y + 2, said.format(f"{km:g}"))

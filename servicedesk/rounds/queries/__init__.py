@@ -1,6 +1,7 @@
 """Rounds and stops as people look at them, next visits, and what must be in the van."""
 
 from servicedesk.rounds.queries.load import Load, carried, load_of
+from servicedesk.rounds.queries.mapped import map_of
 from servicedesk.rounds.queries.moves import Told, notice_for, owed_visit_for, told
 from servicedesk.rounds.queries.notes import notes_for_office, standing_notes
 from servicedesk.rounds.queries.stops import (
@@ -21,6 +22,7 @@ __all__ = [
     "days_of",
     "judged",
     "load_of",
+    "map_of",
     "next_visits_of",
     "notice_for",
     "notes_for_office",

@@ -66,6 +66,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "bold": bold,
         "rest": rest,
         "strip": day_strip(round_row, stops, user.zone, timezone.now()) if round_row and stops else None,
+        "map": queries.map_of(stops),
         "first": first,
         "under_way": first is not None and first.stop.state == StopState.UNDER_WAY,
         "own": driver == user,

@@ -35,6 +35,7 @@ class DayRow:
     name: str
     day: str
     short_day: str
+    date: date
     strip: DayStrip
     stops: list[dict[str, Any]]
     count: int
@@ -65,6 +66,7 @@ def _row(day: queries.Day, zone: str, now: datetime) -> DayRow:
         name=row.technician.name,
         day=date_format(row.day, "l j F"),
         short_day=date_format(row.day, "D j M"),
+        date=row.day,
         strip=day_strip(row, [t.stop for t in day.stops], zone, now),
         stops=stops,
         count=len(day.stops),
@@ -91,11 +93,11 @@ def _lead(days: list[DayRow], homeless: int) -> str:
     return _("The week works, but for %(what)s.") % {"what": _(" and ").join(said)}
 
 
-def _asked_day(request: HttpRequest, user: User) -> date:
+def _day_in(request: HttpRequest, name: str) -> date | None:
     try:
-        return parse_date(request.GET.get("from", "")) or today_of(user)
+        return parse_date(request.GET.get(name, ""))
     except ValueError:
-        return today_of(user)
+        return None
 
 
 @login_required
@@ -104,7 +106,7 @@ def week(request: HttpRequest) -> HttpResponse:
     user = staff(request)
     if not user.is_office:
         raise Http404
-    day = _asked_day(request, user)
+    day, mapped = _day_in(request, "from") or today_of(user), _day_in(request, "map")
     try:
         monday = day - timedelta(days=day.weekday())
         before, after, last = (monday + timedelta(days=n) for n in (-7, 7, 6))
@@ -116,6 +118,8 @@ def week(request: HttpRequest) -> HttpResponse:
     homeless = queries.unplaced(first=monday, last=last)
     context = {
         "lead": _lead(rows, len(homeless)),
+        "mapped": mapped,
+        "map": queries.map_of([s for s in stops if s.round.day == mapped]),
         "rows": rows,
         "homeless": homeless,
         "waiting": queries.waiting_moves(first=monday, last=last),
