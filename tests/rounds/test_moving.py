@@ -130,3 +130,88 @@ def test_rules_that_a_move_breaks_are_said_and_may_stay(week):
     assert len(told.broken) == 1 and told.broken[0].startswith("Site 1 is due on ")
     assert sorted(week.after()["broken"]) == ["day", "skill"]
     assert actions.put_in_force(proposal=week.proposal, by=week.owner, today=TODAY, at=timezone.now())
+
+
+def says(answer):
+    return " ".join(answer.content.decode().split())
+
+
+def test_without_javascript_a_stop_is_moved_by_buttons_and_by_a_form(week):
+    page = f"/week/plan/{week.proposal.pk}/"
+    text = says(week.eyes.get(page))
+    assert "Hold here" in text and "Another day or person" in text and "Every shift, and what fills it" in text
+
+    form = week.eyes.get(f"{page}move/?visit={week.visits[0].pk}")
+    assert "Proposed for Ida" in says(form)
+    typed = {"visit": week.visits[0].pk, "technician": week.ben.pk, "day": WEDNESDAY, "order": "", "moves": 0}
+    answer = week.eyes.post(f"{page}move/", typed, follow=True)
+    text = says(answer)
+    assert "Site 0: Ben, Wednesday" in text and "more at the wheel, overtime as before" in text
+    assert "Moved by" in text and f"at={week.visits[0].pk}#stop-" in answer.redirect_chain[0][0]
+
+    order = week.order(week.ida, week.line(1).day)
+    typed = {"technician": week.ida.pk, "day": week.line(1).day, "moves": 1, "put": f"{week.visits[1].pk}:99"}
+    week.eyes.post(f"{page}move/", typed)
+    assert week.order(week.ida, week.line(1).day) == [name for name in order if name != "Site 1"] + ["Site 1"]
+    assert "stands there already" in says(week.eyes.post(f"{page}move/", {**typed, "put": f"{week.visits[1].pk}:{week.line(1).order}"}, follow=True))  # fmt: skip
+
+
+def test_what_is_refused_loses_nothing_typed(week):
+    page = f"/week/plan/{week.proposal.pk}/move/"
+    week.move(1, week.ben, TUESDAY)
+    typed = {"visit": week.visits[0].pk, "technician": week.ben.pk, "day": WEDNESDAY, "order": 1, "moves": 0}
+    answer = week.eyes.post(page, typed)
+    assert answer.status_code == 200 and "since you looked" in says(answer)
+    form = answer.context["form"]
+    assert (form["day"].value(), form["order"].value(), form["moves"].value()) == (WEDNESDAY.isoformat(), "1", "1")
+    assert week.eyes.post(page, {**typed, "moves": form["moves"].value()}).status_code == 302
+
+    for wrong, said in (({"day": "2020-01-01"}, "not in this week"), ({"technician": week.owner.pk}, "Choose one"), ({"day": SATURDAY}, "does not work that day")):  # fmt: skip
+        assert said in says(week.eyes.post(page, {**typed, "moves": 2, **wrong}))
+    for unknown in ({"visit": "x"}, {"visit": week.proposal.pk}):
+        assert week.eyes.post(page, {**typed, **unknown}).status_code == 404
+
+
+def test_a_stop_is_held_where_it_stands_and_let_go(week):
+    page = f"/week/plan/{week.proposal.pk}/"
+    line = week.line(0)
+    text = says(week.eyes.post(f"{page}hold/", {"visit": week.visits[0].pk, "at": "10:30"}, follow=True))
+    assert "Site 0 is held: Ida, " in text and "at 10:30" in text and "Plan again around what is held" in text
+    pin = Pin.objects.get()
+    assert (pin.technician, pin.day, pin.at) == (line.technician, line.day, time(10, 30))
+    with pytest.raises(actions.NotPlanned, match="Let it go first"):
+        week.move(0, week.ben, WEDNESDAY)
+    assert "Let go" in says(week.eyes.get(f"{page}move/?visit={week.visits[0].pk}"))
+
+    again = week.search(week.ask())
+    kept = again.visits.get(due_visit=week.visits[0])
+    assert (kept.technician, kept.day, kept.planned_at) == (line.technician, line.day, time(10, 30))
+
+    text = says(week.eyes.post(f"{page}hold/", {"off": week.visits[0].pk}, follow=True))
+    assert "left to planning again" in text and not Pin.objects.exists()
+    assert "left to planning" not in says(week.eyes.post(f"{page}hold/", {"off": week.visits[0].pk}, follow=True))  # fmt: skip
+
+
+def test_what_cannot_be_held_says_why(week):
+    page = f"/week/plan/{week.proposal.pk}/hold/"
+    visit = week.visits[0]
+    assert "Type a time" in says(week.eyes.post(page, {"visit": visit.pk, "at": "soon"}, follow=True))
+    DueVisit.objects.filter(pk=visit.pk).update(earliest=SATURDAY, due=SATURDAY, latest=SATURDAY)
+    assert "not due on that day" in says(week.eyes.post(page, {"visit": visit.pk}, follow=True))
+    past = TODAY - timedelta(days=3)
+    DueVisit.objects.filter(pk=visit.pk).update(earliest=past, due=past, latest=past)
+    assert "its last day is past" in says(week.eyes.post(page, {"visit": visit.pk, "at": "9:00"}, follow=True))
+    assert (Pin.objects.get().day, Pin.objects.get().technician) == (None, week.ida)
+    actions.drop_proposal(proposal=week.proposal, by=week.owner, at=timezone.now())
+    assert "stands nowhere in an open week" in says(week.eyes.post(page, {"visit": visit.pk}, follow=True))
+
+
+def test_only_the_office_holds_and_moves(week):
+    page = f"/week/plan/{week.proposal.pk}/"
+    typed = {"visit": week.visits[0].pk, "technician": week.ben.pk, "day": WEDNESDAY}
+    for person in (week.ida, make_client_user()):
+        eyes = Browser()
+        eyes.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        assert {eyes.post(f"{page}{verb}/", typed).status_code for verb in ("move", "hold")} == {404}
+        assert eyes.get(f"{page}move/", typed).status_code == 404
+    assert not Pin.objects.exists() and "moves" not in week.after()

@@ -137,5 +137,6 @@ def numbers_of(week: Wanted, plan: Plan, faults: Sequence[Fault] = ()) -> dict[s
         "overtime": plan.overtime,
         "metres": plan.metres or 0,
         "broken": [fault.code for fault in faults],
+        "shifts": [[shift.technician, week.days[shift.day].isoformat(), shift.paid] for shift in week.problem.shifts],
         "rounds": [day_numbers(week, row, week.problem.shift[row.key]) for row in plan.rounds],
     }
