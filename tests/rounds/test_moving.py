@@ -139,7 +139,7 @@ def says(answer):
 def test_without_javascript_a_stop_is_moved_by_buttons_and_by_a_form(week):
     page = f"/week/plan/{week.proposal.pk}/"
     text = says(week.eyes.get(page))
-    assert "Hold here" in text and "Another day or person" in text and "Every shift, and what fills it" in text
+    assert "Hold here" in text and "Elsewhere" in text and "Every shift, and what fills it" in text
 
     form = week.eyes.get(f"{page}move/?visit={week.visits[0].pk}")
     assert "Proposed for Ida" in says(form)
