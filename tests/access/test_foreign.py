@@ -74,7 +74,9 @@ class World:
         move = Move.objects.create(
             due_visit=self.due, technician=self.ida, day=day, order=1, planned_at="13:45", asked_by=self.owner, asked_at=now
         )  # fmt: skip
-        self.proposal = Proposal.objects.create(first=day, last=day, state="ready", asked_by=self.owner, asked_at=now)
+        self.proposal = Proposal.objects.create(
+            first=day, last=day, state="ready", asked_by=self.owner, asked_at=now
+        )
         self.proposal.visits.create(due_visit=self.due, why=CANARY)
         self.notice = Notice.objects.create(move=move, person=self.ida)
         jobs.run(str(Job.objects.get(kind="report").pk))

@@ -3,15 +3,13 @@
 from datetime import time, timedelta
 
 import pytest
-from django.db import transaction
 from django.test import Client as Browser
 from django.utils import timezone
 
-from clients.models import ServicePlan
 from servicedesk.rounds import actions
 from servicedesk.rounds.models import DueVisit, Pin, Proposal, Proposed, Stop
 from servicedesk.staff.models import Skill, Working
-from tests.factories.people import make_client_user, make_technician
+from tests.factories.people import make_client_user
 from tests.factories.tanks import make_place, make_plan
 from tests.rounds.test_planned_week import MONDAY, TODAY, Week
 
@@ -96,7 +94,9 @@ def test_left_to_itself_a_stop_goes_where_it_does_best(week):
 
 def test_asking_twice_is_moving_once(week):
     week.move(0, week.ben, WEDNESDAY, moves=0)
-    again = week.move(0, week.ben, WEDNESDAY, moves=0)  # the second of a double press was drawn before the first
+    again = week.move(
+        0, week.ben, WEDNESDAY, moves=0
+    )  # the second of a double press was drawn before the first
 
     assert not again.anew and (again.driving, again.broken) == (0, ())
     assert week.after()["moves"] == 1
@@ -163,7 +163,11 @@ def test_what_is_refused_loses_nothing_typed(week):
     answer = week.eyes.post(page, typed)
     assert answer.status_code == 200 and "since you looked" in says(answer)
     form = answer.context["form"]
-    assert (form["day"].value(), form["order"].value(), form["moves"].value()) == (WEDNESDAY.isoformat(), "1", "1")
+    assert (form["day"].value(), form["order"].value(), form["moves"].value()) == (
+        WEDNESDAY.isoformat(),
+        "1",
+        "1",
+    )
     assert week.eyes.post(page, {**typed, "moves": form["moves"].value()}).status_code == 302
 
     for wrong, said in (({"day": "2020-01-01"}, "not in this week"), ({"technician": week.owner.pk}, "Choose one"), ({"day": SATURDAY}, "does not work that day")):  # fmt: skip
@@ -200,7 +204,9 @@ def test_what_cannot_be_held_says_why(week):
     assert "not due on that day" in says(week.eyes.post(page, {"visit": visit.pk}, follow=True))
     past = TODAY - timedelta(days=3)
     DueVisit.objects.filter(pk=visit.pk).update(earliest=past, due=past, latest=past)
-    assert "its last day is past" in says(week.eyes.post(page, {"visit": visit.pk, "at": "9:00"}, follow=True))
+    assert "its last day is past" in says(
+        week.eyes.post(page, {"visit": visit.pk, "at": "9:00"}, follow=True)
+    )
     assert (Pin.objects.get().day, Pin.objects.get().technician) == (None, week.ida)
     actions.drop_proposal(proposal=week.proposal, by=week.owner, at=timezone.now())
     assert "stands nowhere in an open week" in says(week.eyes.post(page, {"visit": visit.pk}, follow=True))
@@ -215,3 +221,143 @@ def test_only_the_office_holds_and_moves(week):
         assert {eyes.post(f"{page}{verb}/", typed).status_code for verb in ("move", "hold")} == {404}
         assert eyes.get(f"{page}move/", typed).status_code == 404
     assert not Pin.objects.exists() and "moves" not in week.after()
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"technician": "owner"}, "Only a technician"),
+        ({"day": MONDAY + timedelta(days=7)}, "not in this week"),
+        ({"day": SATURDAY}, "Ben does not work that day"),
+        ({"today": MONDAY}, "first day has come"),
+    ],
+)
+def test_what_nobody_is_believed_in_is_refused_and_changes_nothing(week, given, said):
+    before = list(week.proposal.visits.order_by("pk").values_list("technician", "day", "order", "planned_at"))
+    given = {"technician": week.ben, "day": WEDNESDAY, **given}
+    who = week.owner if given["technician"] == "owner" else given["technician"]
+    with pytest.raises(actions.NotPlanned, match=said):
+        week.move(0, who, given["day"], **{k: v for k, v in given.items() if k == "today"})
+    after = list(week.proposal.visits.order_by("pk").values_list("technician", "day", "order", "planned_at"))
+    assert before == after and "moves" not in week.after()
+
+
+def test_a_week_that_ended_or_is_out_of_date_is_not_changed(week):
+    other = week.owe("New")
+    with pytest.raises(actions.NotPlanned, match="no visit of this week"):
+        week.move(week.visits.index(other), week.ben, WEDNESDAY)
+    Stop.objects.filter(due_visit=week.visits[1]).update(planned_at=time(15))
+    with pytest.raises(actions.NotPlanned, match="Rounds have moved"):
+        week.move(0, week.ben, WEDNESDAY)
+    actions.drop_proposal(proposal=week.proposal, by=week.owner, at=timezone.now())
+    with pytest.raises(actions.NotPlanned, match="dropped already"):
+        week.move(0, week.ben, WEDNESDAY)
+
+
+def test_a_visit_that_planning_no_longer_knows_of_ends_the_week(week):
+    """Held to another week since: it is none of this one's any more."""
+    Pin.objects.create(due_visit=week.visits[1], day=MONDAY - timedelta(days=7), made_by=week.owner, made_at=timezone.now())  # fmt: skip
+    with pytest.raises(actions.NotPlanned, match="Rounds have moved"):
+        week.move(0, week.ben, WEDNESDAY)
+    Proposal.objects.filter(pk=week.proposal.pk).update(after={})
+    with pytest.raises(actions.NotPlanned, match="Rounds have moved"):
+        week.move(0, week.ben, WEDNESDAY)
+
+
+def test_a_hold_to_a_day_alone_lets_another_person_come_and_one_to_a_person_another_day(week):
+    actions.pin(due_visit=week.visits[0], day=MONDAY, by=week.owner, at=timezone.now())
+    assert week.move(0, week.ben, MONDAY).broken == ()
+    with pytest.raises(actions.NotPlanned, match="Let it go first"):
+        week.move(0, week.ben, TUESDAY)
+    actions.pin(due_visit=week.visits[0], technician=week.ben, by=week.owner, at=timezone.now())
+    assert week.move(0, week.ben, TUESDAY).broken == ()
+
+
+def test_hours_shift_lunch_load_isolation_and_another_ones_hold_are_said_in_words(week):
+    Working.objects.filter(person=week.ida).update(shift_ends=time(16), overtime_minutes=0)
+    for number in range(6):
+        if (week.line(number).technician, week.line(number).day) != (week.ida, WEDNESDAY):
+            week.move(number, week.ida, WEDNESDAY, order=99)
+    DueVisit.objects.filter(pk=week.visits[5].pk).update(minutes=120)
+    told = week.move(5, week.ida, WEDNESDAY, order=1)
+    assert any(words.startswith("Ida is back at ") and words.endswith("min after the longest shift.") for words in told.broken)  # fmt: skip
+
+    site = week.visits[0].site
+    site.opens, site.closes = time(8), time(9)
+    site.save()
+    week.move(4, week.ben, TUESDAY)
+    told = week.move(0, week.ida, WEDNESDAY, order=99)
+    assert any("Site 0 is begun at " in words and "too late" in words for words in told.broken)
+    text = says(week.eyes.get(f"/week/plan/{week.proposal.pk}/"))
+    assert (
+        "would be in force" in text
+        and "Put it in force all the same" in text
+        and "are broken." in text
+        and "The week works" not in text
+    )
+
+    DueVisit.objects.filter(pk=week.visits[4].pk).update(isolated=True)
+    told = week.move(3, week.ben, TUESDAY, order=99)
+    assert "Site 3 comes after a place in isolation, or under treatment." in told.broken
+
+
+def test_a_shut_day_and_a_small_van_are_said(week):
+    site = week.visits[0].site
+    site.closed_days.create(from_on=WEDNESDAY, until_on=WEDNESDAY)
+    told = week.move(0, week.ben, WEDNESDAY)
+    assert [words[:40] for words in told.broken] == ["Nobody is let in at Site 0 then on Wedne"]
+    make_place(kind="van", keeper=week.ida, name="Van", most_kg=0, boxes=0, water_l=0)
+    from servicedesk.rounds.queries import ground  # noqa: PLC0415
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ground.Ground, "loads", lambda self, tanks: (25, 3, 0))
+        told = week.move(1, week.ida, TUESDAY, order=99)
+    assert "The van takes 25 L of mixed water less than Ida would need." in told.broken
+
+
+def test_a_week_kept_without_its_orders_is_moved_from_its_lines(week):
+    rounds = [{k: v for k, v in row.items() if k not in ("order", "starts", "broken", "metres")} for row in week.after()["rounds"]]  # fmt: skip
+    before = {"driving": week.after()["driving"]}
+    Proposal.objects.filter(pk=week.proposal.pk).update(
+        after={**week.after(), "rounds": rounds, "shifts": []}
+    )
+    told = week.move(0, week.ben, WEDNESDAY)
+    assert told.driving == week.after()["driving"] - before["driving"] > 3600
+    assert week.order(week.ben, WEDNESDAY) == ["Site 0"]
+
+
+def test_what_found_no_place_is_put_somewhere(week):
+    Proposed.objects.filter(due_visit=week.visits[0]).update(technician=None, day=None, planned_at=None, order=0, why="full", ways=["x"])  # fmt: skip
+    after = week.after()
+    for row in after["rounds"]:
+        kept = [
+            (n, s) for n, s in zip(row["order"], row["starts"], strict=True) if n != str(week.visits[0].pk)
+        ]
+        row["order"], row["starts"] = [n for n, _s in kept], [s for _n, s in kept]
+    Proposal.objects.filter(pk=week.proposal.pk).update(after={**after, "visits": 5})
+    page = f"/week/plan/{week.proposal.pk}/"
+    assert "Put it somewhere" in says(week.eyes.get(page))
+    assert "Finds no place." in says(week.eyes.get(f"{page}move/?visit={week.visits[0].pk}"))
+    week.move(0, week.ben, WEDNESDAY)
+    line = week.line(0)
+    assert (line.technician, line.ways) == (week.ben, []) and week.after()["visits"] == 6
+
+
+def test_a_visit_for_two_begins_with_both_or_says_that_it_does_not():
+    week = Week(sites=2)
+    week.owe("Heavy", plan=lambda tank: make_plan(tank.site, tank, people=2), after=4)
+    week.proposal = week.search(week.ask(), seconds=2)
+    line = Proposed.objects.get(proposal=week.proposal, due_visit=week.visits[2])
+    move = lambda number, who, day, **given: actions.move_in_proposal(  # noqa: E731
+        proposal=week.proposal, due_visit=week.visits[number], technician=who, day=day, by=week.owner, today=TODAY, at=timezone.now(), **given
+    )  # fmt: skip
+    other = week.ben if line.technician == week.ida else week.ida
+    told = move(0, line.technician, line.day) if week.proposal.visits.get(due_visit=week.visits[0]).technician != line.technician else move(1, line.technician, line.day)  # fmt: skip
+    assert told.broken == ()  # the round has new times, and both still begin together
+    day = line.day + timedelta(days=1) if line.day != MONDAY + timedelta(days=4) else MONDAY
+    told = move(2, line.technician, day)
+    assert told.broken == ("Heavy takes two people, who do not begin together.",)
+    told = move(2, line.technician, line.day)
+    assert told.broken == ()
+    told = move(2, other, line.day)
+    assert "Heavy takes two people, who do not begin together." in told.broken

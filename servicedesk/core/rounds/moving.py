@@ -95,8 +95,10 @@ def _let_go(problem: Problem, shift: Shift, fault: Fault) -> tuple[Problem, Shif
     return problem, replace(shift, latest=NEVER_S, overtime=NEVER_S)
 
 
-def _worth(found: Believed) -> tuple[int, int]:
-    return len(found.faults), found.round.cost
+def _worth(found: Believed) -> tuple[int, int, int]:
+    """Rules broken, what the van takes too little of, cost."""
+    over = sum(fault.amount for fault in found.faults if fault.code == "load")
+    return len(found.faults), over, found.round.cost
 
 
 def with_refills(problem: Problem, shift: Shift, order: Order) -> Believed:
@@ -110,7 +112,7 @@ def with_refills(problem: Problem, shift: Shift, order: Order) -> Believed:
         for position in range(1, len(order)):
             tried += _tried(problem, shift, with_visit(order, position, REFILL))
         better = min(tried, key=_worth, default=best)
-        if _worth(better)[0] >= _worth(best)[0]:
+        if _worth(better)[:2] >= _worth(best)[:2]:
             break
         best, order = better, tuple(stop.visit for stop in better.round.stops)
     return best
@@ -132,7 +134,8 @@ def best_order(problem: Problem, shift: Shift, order: Order, visit: str) -> Orde
 
 def begun_together(problem: Problem, starts: Mapping[str, int]) -> Problem:
     """The problem in which these visits begin at these seconds of their day: the other part of a visit for two has that time."""
-    return _changed(problem, {name: locked(problem.visit[name], start=at) for name, at in starts.items()})
+    held = {name: locked(problem.visit[name], start=at) for name, at in starts.items()}
+    return _changed(problem, held) if held else problem
 
 
 __all__ = ["Believed", "begun_together", "believed", "best_order", "with_refills"]

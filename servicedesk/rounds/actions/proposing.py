@@ -119,9 +119,7 @@ def as_seen(row: Proposal, moves: int | None) -> None:
 
 
 @transaction.atomic
-def put_in_force(
-    *, proposal: Proposal, by: User, today: date, at: datetime, moves: int | None = None
-) -> int:
+def put_in_force(*, proposal: Proposal, by: User, today: date, at: datetime, moves: int | None = None) -> int:
     """Put a proposed week in force, whole; how many visits moved. Technicians are told of what moved. `moves`: how many moves by hand were seen.
     Raises NotPlanned, and then nothing changes: where rounds have moved since it was worked out, or its days have come."""
     row = held_ready(proposal, today)

@@ -61,7 +61,9 @@ def lines_of(week: Wanted, plan: Plan, reasons: dict[str, Reason] | None = None)
 
 def lines_of_round(week: Wanted, row: Round) -> list[Line]:
     """The visits of one round in their order."""
-    stops = [stop for stop in row.stops if stop.visit in week.visits]  # neither taking on water nor the second of two
+    stops = [
+        stop for stop in row.stops if stop.visit in week.visits
+    ]  # neither taking on water nor the second of two
     return [
         _line(week, week.visits[stop.visit], row, stop, number) for number, stop in enumerate(stops, start=1)
     ]
@@ -137,6 +139,8 @@ def numbers_of(week: Wanted, plan: Plan, faults: Sequence[Fault] = ()) -> dict[s
         "overtime": plan.overtime,
         "metres": plan.metres or 0,
         "broken": [fault.code for fault in faults],
-        "shifts": [[shift.technician, week.days[shift.day].isoformat(), shift.paid] for shift in week.problem.shifts],
+        "shifts": [
+            [shift.technician, week.days[shift.day].isoformat(), shift.paid] for shift in week.problem.shifts
+        ],
         "rounds": [day_numbers(week, row, week.problem.shift[row.key]) for row in plan.rounds],
     }

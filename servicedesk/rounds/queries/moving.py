@@ -78,7 +78,9 @@ class _Week:
             self.orders[old] = tuple(n for n in self.orders[old] if n != name)
         order = self.orders.get(key, ())
         if target.order is None:
-            self.orders[key] = best_order(self.week.problem, shift, order, name)
+            self.orders[key] = (*order, name)
+            problem = begun_together(self.week.problem, self.partners(key))
+            self.orders[key] = best_order(problem, shift, order, name)
         else:
             seen = [place for place, n in enumerate(order) if n in self.week.visits]
             place = seen[target.order - 1] if target.order <= len(seen) else len(order)
@@ -107,7 +109,7 @@ class _Week:
             del self.orders[key]
             return []
         tied = self.partners(key)
-        problem: Problem = begun_together(self.week.problem, tied) if tied else self.week.problem
+        problem: Problem = begun_together(self.week.problem, tied)
         shift = problem.shift[key]
         found: Believed = with_refills(problem, shift, self.orders[key])
         self.orders[key] = tuple(stop.visit for stop in found.round.stops)
@@ -118,7 +120,7 @@ class _Week:
 
     def apart(self) -> None:
         """Names visits for two whose two do not begin together; what was said of that before is said anew."""
-        where = {}
+        where: dict[str, tuple[Key, int]] = {}
         for key, row in self.rows.items():
             row["broken"] = [broken for broken in row["broken"] if broken["code"] != "pair"]
             where |= {name: (key, at) for name, at in zip(row["order"], row["starts"], strict=True)}

@@ -164,8 +164,12 @@ def lead_of(proposal: Proposal, homeless: int) -> str:
     head = ngettext("One visit", "%(n)s visits", visits) % {"n": visits}
     if broken:
         words = ngettext("%(head)s placed, one rule is broken.", "%(head)s placed, %(n)s rules are broken.", broken)  # fmt: skip
-        more = ngettext("One visit finds no place.", "%(n)s visits find no place.", homeless) if homeless else ""
-        return " ".join(part for part in (words % {"head": head, "n": broken}, more % {"n": homeless}) if part)
+        more = (
+            ngettext("One visit finds no place.", "%(n)s visits find no place.", homeless) if homeless else ""
+        )
+        return " ".join(
+            part for part in (words % {"head": head, "n": broken}, more % {"n": homeless}) if part
+        )
     if homeless:
         words = ngettext(
             "%(head)s placed, one finds no place.", "%(head)s placed, %(n)s find no place.", homeless
@@ -186,9 +190,9 @@ def lead_of(proposal: Proposal, homeless: int) -> str:
 def beside(proposal: Proposal, *, zone: ZoneInfo) -> Beside:
     """A proposal that is ready, beside the rounds in force now."""
     lines = list(
-        proposal.visits.select_related("due_visit__site", "due_visit__pin", "technician", "moved_by").order_by(
-            "day", "technician__name", "order", "pk"
-        )
+        proposal.visits.select_related(
+            "due_visit__site", "due_visit__pin", "technician", "moved_by"
+        ).order_by("day", "technician__name", "order", "pk")
     )
     keys = [line.due_visit_id for line in lines]
     rows = Stop.objects.select_related("round__technician").filter(
@@ -269,6 +273,4 @@ def _day(day: date, lines: list[Proposed], row: dict[str, Any], zone: ZoneInfo) 
     if not wrong:
         words += ", " + _("%(m)s min to spare at the tightest") % {"m": slack}
     assert lines[0].technician is not None
-    return ProposedDay(
-        str(lines[0].technician), day, strip, lines, words, lines[0].technician.pk, wrong
-    )
+    return ProposedDay(str(lines[0].technician), day, strip, lines, words, lines[0].technician.pk, wrong)
