@@ -62,6 +62,7 @@ def test_held_carried_paid_for_and_put_in_force(week, live_server, open_page):
     page.mouse.down()
     page.mouse.move(x + 20, y + 20, steps=4)
     expect(page.locator(".carry__flag")).to_have_text("Site 1")
+    expect(page.locator(".carry__flag")).to_be_in_viewport()
     page.mouse.move(*middle(target), steps=8)
     assert target.get_attribute("data-under") is not None
     with page.expect_navigation():
