@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from servicedesk.rounds import actions
 from servicedesk.rounds.models import DueVisit, Pin, Proposal, Proposed, Stop
+from servicedesk.rounds.views.moving import cost_words
 from servicedesk.staff.models import Skill, Working
 from tests.factories.people import make_client_user
 from tests.factories.tanks import make_place, make_plan
@@ -361,3 +362,16 @@ def test_a_visit_for_two_begins_with_both_or_says_that_it_does_not():
     assert told.broken == ()
     told = move(2, other, line.day)
     assert "Heavy takes two people, who do not begin together." in told.broken
+
+
+@pytest.mark.parametrize(
+    ("driving", "overtime", "said"),
+    [
+        (20, -29, "That changes neither the time at the wheel nor overtime."),
+        (240, 0, "That is 4 min more at the wheel, overtime as before."),
+        (-3720, 600, "That is 1 h 2 min less at the wheel, 10 min more overtime."),
+        (0, -600, "That is as long at the wheel, 10 min less overtime."),
+    ],
+)
+def test_the_cost_is_a_sentence(driving, overtime, said):
+    assert cost_words(driving, overtime) == said

@@ -63,14 +63,17 @@ def _span(seconds: int) -> str:
 
 
 def cost_words(driving: int, overtime: int) -> str:
-    """What a move costs, in seconds more (less than nought: fewer)."""
-    wheel = _("as long at the wheel as before")
+    """What a move costs, in seconds more (less than nought: fewer), as a sentence."""
+    if abs(driving) < 30 and abs(overtime) < 30:
+        return _("That changes neither the time at the wheel nor overtime.")
+    wheel = _("as long at the wheel")
     if abs(driving) >= 30:
-        wheel = (_("%(span)s more at the wheel") if driving > 0 else _("%(span)s less at the wheel")) % {"span": _span(driving)}  # fmt: skip
-    if abs(overtime) < 30:
-        return _("%(wheel)s, overtime as before") % {"wheel": wheel}
-    over = _("%(span)s more overtime") if overtime > 0 else _("%(span)s less overtime")
-    return _("%(wheel)s, %(over)s") % {"wheel": wheel, "over": over % {"span": _span(overtime)}}
+        wheel = _("%(span)s more at the wheel") if driving > 0 else _("%(span)s less at the wheel")
+    over = _("overtime as before")
+    if abs(overtime) >= 30:
+        over = _("%(span)s more overtime") if overtime > 0 else _("%(span)s less overtime")
+    words = {"wheel": wheel % {"span": _span(driving)}, "over": over % {"span": _span(overtime)}}
+    return _("That is %(wheel)s, %(over)s.") % words
 
 
 def _tell(request: HttpRequest, told: actions.Moved) -> None:
@@ -85,10 +88,12 @@ def _tell(request: HttpRequest, told: actions.Moved) -> None:
     if not told.anew:
         messages.info(request, _("%(name)s stands there already: %(who)s, %(day)s at %(at)s.") % names)
         return
-    words = _("%(name)s: %(who)s, %(day)s at %(at)s. That costs: %(cost)s.")
+    words = _("%(name)s: %(who)s, %(day)s at %(at)s. %(cost)s")
     messages.success(request, words % {**names, "cost": cost_words(told.driving, told.overtime)})
     if told.broken:
-        messages.error(request, _("It breaks: %(rules)s It may stay so.") % {"rules": " ".join(told.broken)})
+        messages.error(
+            request, _("Broken there: %(rules)s It may stay so.") % {"rules": " ".join(told.broken)}
+        )
 
 
 @login_required

@@ -38,6 +38,7 @@ def test_begun_too_late_is_said_with_the_minutes_and_leaves_nothing_to_spare():
 
     assert [(f.code, f.visit, f.amount) for f in found.faults] == [("window", "near", 40 * M)]
     assert starts(found) == {"far": 8 * H, "near": 9 * H + 40 * M}
+    assert found.round.cost >= 1_000_000  # dearer than every place that keeps its hours
     assert {stop.slack for stop in found.round.stops} == {0}
 
 
