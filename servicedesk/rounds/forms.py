@@ -1,5 +1,6 @@
 """Choosing where a visit goes; a note for whoever comes next."""
 
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -62,3 +63,33 @@ class NoteForm(forms.Form):
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+
+
+class ElsewhereForm(forms.Form):
+    """Where a stop of a proposed week is to go."""
+
+    technician = forms.ModelChoiceField(
+        label=_("By whom"),
+        queryset=User.objects.none(),
+        empty_label=None,
+        error_messages={"invalid_choice": _("Choose one of the technicians.")},
+    )
+    day = forms.TypedChoiceField(
+        label=_("On which day"),
+        coerce=date.fromisoformat,
+        error_messages={"invalid_choice": _("That day is not in this week.")},
+    )
+    order = forms.IntegerField(
+        label=_("As which stop"),
+        min_value=1,
+        max_value=LAST,
+        required=False,
+        help_text=_("1 is the first of the day. Left empty, it goes where it costs and breaks least."),
+    )
+    moves = forms.IntegerField(required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, days: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk")
+        self.fields["technician"].queryset = rows  # type: ignore[attr-defined]
+        self.fields["day"].choices = days  # type: ignore[attr-defined]

@@ -156,7 +156,8 @@ class Proposal(models.Model):
 
 
 class Proposed(models.Model):
-    """A visit as a proposal has it: on whose day, in which place of the order, at what time; or on none, and why, with the ways out."""
+    """A visit as a proposal has it: on whose day, in which place of the order, at what time; or on none, and why, with the ways out.
+    `moved_by` is who put it there by hand, where somebody did."""
 
     proposal = models.ForeignKey(Proposal, on_delete=models.CASCADE, related_name="visits")
     due_visit = models.ForeignKey(DueVisit, on_delete=models.CASCADE, related_name="+")
@@ -172,6 +173,9 @@ class Proposed(models.Model):
     slack_minutes = models.PositiveSmallIntegerField(default=0)
     why = models.CharField(max_length=300, blank=True)
     ways = models.JSONField(default=list)
+    moved_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
 
     class Meta:
         constraints = [

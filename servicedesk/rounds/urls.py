@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.rounds.views import load, proposal, round, week
+from servicedesk.rounds.views import load, moving, proposal, round, week
 
 app_name = "rounds"
 urlpatterns = [
@@ -16,6 +16,8 @@ urlpatterns = [
     path("week/plan/<uuid:key>/search/", proposal.searching, name="searching"),
     path("week/plan/<uuid:key>/stop/", proposal.stop, name="proposal_stop"),
     path("week/plan/<uuid:key>/drop/", proposal.drop, name="proposal_drop"),
+    path("week/plan/<uuid:key>/move/", moving.move, name="proposal_move"),
+    path("week/plan/<uuid:key>/hold/", moving.hold, name="proposal_hold"),
     path("week/plan/<uuid:key>/in-force/", proposal.put_in_force, name="proposal_in_force"),
     path("week/visits/<uuid:visit>/", week.place, name="place"),
     path("round/changes/<uuid:key>/accept/", week.accept, name="accept"),

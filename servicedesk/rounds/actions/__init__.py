@@ -1,5 +1,6 @@
 """What changes about visits owed, rounds and stops."""
 
+from servicedesk.rounds.actions.moving import Moved, move_in_proposal
 from servicedesk.rounds.actions.news import arrive, call_off, leave
 from servicedesk.rounds.actions.notes import NotNoted, write_note
 from servicedesk.rounds.actions.pins import pin, unpin
@@ -27,12 +28,14 @@ __all__ = [
     "keep_proposal",
     "put_in_force",
     "stop_search",
+    "Moved",
     "NotNoted",
     "NotPlanned",
     "accept",
     "arrive",
     "call_off",
     "leave",
+    "move_in_proposal",
     "pin",
     "owe_call_out",
     "owe_visits",

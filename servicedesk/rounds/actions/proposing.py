@@ -12,6 +12,7 @@ from servicedesk.rounds.actions.planning import NotPlanned, put_on_round
 from servicedesk.rounds.choices import ProposalState, StopState
 from servicedesk.rounds.models import Move, Notice, Proposal, Proposed, Stop
 from servicedesk.rounds.queries.found import Line
+from servicedesk.rounds.queries.moving import moves_of
 from servicedesk.rounds.queries.wanted import stamp_of
 from servicedesk.staff.models import User
 
@@ -101,15 +102,28 @@ def drop_proposal(*, proposal: Proposal, by: User, at: datetime) -> bool:
     return bool(rows.update(state=ProposalState.DROPPED, ended_by=by, ended_at=at))
 
 
-@transaction.atomic
-def put_in_force(*, proposal: Proposal, by: User, today: date, at: datetime) -> int:
-    """Put a proposed week in force, whole; how many visits moved. Technicians are told of what moved. Raises NotPlanned, and then nothing changes:
-    where rounds have moved since it was worked out, or its days have come."""
+def held_ready(proposal: Proposal, today: date) -> Proposal:
+    """The row of a proposed week that may still be changed or put in force, held against others. Raises NotPlanned."""
     row = Proposal.objects.select_for_update().get(pk=proposal.pk)
     if row.state != ProposalState.READY:
         raise NotPlanned(_("This week was %(state)s already.") % {"state": ProposalState(row.state).label})
     if row.first <= today:
         raise NotPlanned(_("Its first day has come. Plan again from tomorrow."))
+    return row
+
+
+def as_seen(row: Proposal, moves: int | None) -> None:
+    """Refuses where a stop was put elsewhere since a page was drawn that had seen so many of these moves. Raises NotPlanned."""
+    if moves is not None and moves != moves_of(row.after):
+        raise NotPlanned(_("Somebody has moved a stop of this week since you looked. Look again."))
+
+
+@transaction.atomic
+def put_in_force(*, proposal: Proposal, by: User, today: date, at: datetime, moves: int | None = None) -> int:
+    """Put a proposed week in force, whole; how many visits moved. Technicians are told of what moved. `moves`: how many moves by hand were seen.
+    Raises NotPlanned, and then nothing changes: where rounds have moved since it was worked out, or its days have come."""
+    row = held_ready(proposal, today)
+    as_seen(row, moves)
     lines = list(
         row.visits.select_related("due_visit__site", "technician").order_by(
             "day", "technician", "order", "pk"

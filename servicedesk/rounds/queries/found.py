@@ -50,21 +50,23 @@ def _minutes(seconds: int) -> int:
 
 def lines_of(week: Wanted, plan: Plan, reasons: dict[str, Reason] | None = None) -> list[Line]:
     """Each visit of the week as planned, in order of days, people and stops; those that found no place last, with the reason and the ways out."""
-    found = []
-    for row in plan.rounds:
-        number = 0
-        for stop in row.stops:
-            visit = week.visits.get(stop.visit)
-            if visit is None:  # taking on water, or the second of two
-                continue
-            number += 1
-            found.append(_line(week, visit, row, stop, number))
+    found = [line for row in plan.rounds for line in lines_of_round(week, row)]
     placed = plan.where
     for key, visit in week.visits.items():
         if key not in placed:
             told = (reasons or {}).get(key, Reason(""))
             found.append(Line(visit, why=told.why, ways=told.ways))
     return found
+
+
+def lines_of_round(week: Wanted, row: Round) -> list[Line]:
+    """The visits of one round in their order."""
+    stops = [
+        stop for stop in row.stops if stop.visit in week.visits
+    ]  # neither taking on water nor the second of two
+    return [
+        _line(week, week.visits[stop.visit], row, stop, number) for number, stop in enumerate(stops, start=1)
+    ]
 
 
 MOST_REASONS = 40
@@ -107,8 +109,8 @@ def _line(week: Wanted, visit: DueVisit, row: Round, stop: Stop, number: int) ->
     )
 
 
-def _round(week: Wanted, row: Round, shift: Shift) -> dict[str, Any]:
-    """A day in numbers, seconds since midnight."""
+def day_numbers(week: Wanted, row: Round, shift: Shift) -> dict[str, Any]:
+    """A day in numbers, seconds since midnight and metres; its whole order, with taking on water and the second of two, and when each begins."""
     told: dict[str, Any] = {
         "technician": row.technician,
         "day": week.days[row.day].isoformat(),
@@ -118,6 +120,10 @@ def _round(week: Wanted, row: Round, shift: Shift) -> dict[str, Any]:
         "overtime": row.overtime,
         "begins": shift.earliest,
         "ends": shift.latest - shift.overtime,
+        "metres": row.metres or 0,
+        "order": [stop.visit for stop in row.stops],
+        "starts": [stop.start for stop in row.stops],
+        "broken": [],
     }
     if row.lunch is not None and shift.lunch is not None:
         told |= {"lunch": row.lunch, "lunch_s": shift.lunch.seconds}
@@ -133,5 +139,8 @@ def numbers_of(week: Wanted, plan: Plan, faults: Sequence[Fault] = ()) -> dict[s
         "overtime": plan.overtime,
         "metres": plan.metres or 0,
         "broken": [fault.code for fault in faults],
-        "rounds": [_round(week, row, week.problem.shift[row.key]) for row in plan.rounds],
+        "shifts": [
+            [shift.technician, week.days[shift.day].isoformat(), shift.paid] for shift in week.problem.shifts
+        ],
+        "rounds": [day_numbers(week, row, week.problem.shift[row.key]) for row in plan.rounds],
     }

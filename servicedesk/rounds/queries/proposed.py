@@ -15,6 +15,8 @@ from django.utils.translation import ngettext
 from servicedesk.core.drawing.strip import DayStrip, StripStop
 from servicedesk.rounds.choices import ProposalState, StopState
 from servicedesk.rounds.models import Proposal, Proposed, Stop
+from servicedesk.rounds.queries.moving import moves_of
+from servicedesk.rounds.queries.shares import Shares, shares_of
 from servicedesk.rounds.queries.wanted import stamp_of
 from servicedesk.staff.models import User
 
@@ -53,6 +55,13 @@ class ProposedDay:
     strip: DayStrip
     stops: list[Proposed]
     words: str
+    technician: UUID
+    wrong: list[str]
+
+    @property
+    def visits(self) -> set[str]:
+        """Whose stops these are."""
+        return {str(line.due_visit_id) for line in self.stops}
 
 
 @dataclass(frozen=True)
@@ -67,6 +76,14 @@ class Beside:
     days: list[ProposedDay]
     numbers: list[tuple[str, str, str]]
     outdated: bool
+    shares: Shares
+    held: int
+    moves: int
+
+    @property
+    def wrong(self) -> list[str]:
+        """Rules that its rounds break, in sentences."""
+        return [words for day in self.days for words in day.wrong]
 
     @property
     def may_begin(self) -> bool:
@@ -143,8 +160,16 @@ def _numbers(before: dict[str, Any], after: dict[str, Any]) -> list[tuple[str, s
 def lead_of(proposal: Proposal, homeless: int) -> str:
     """The week in one sentence: whether it works, and what it saves."""
     before, after = proposal.before, proposal.after
-    visits = after.get("visits", 0)
+    visits, broken = after.get("visits", 0), len(after.get("broken", []))
     head = ngettext("One visit", "%(n)s visits", visits) % {"n": visits}
+    if broken:
+        words = ngettext("%(head)s placed, one rule is broken.", "%(head)s placed, %(n)s rules are broken.", broken)  # fmt: skip
+        more = (
+            ngettext("One visit finds no place.", "%(n)s visits find no place.", homeless) if homeless else ""
+        )
+        return " ".join(
+            part for part in (words % {"head": head, "n": broken}, more % {"n": homeless}) if part
+        )
     if homeless:
         words = ngettext(
             "%(head)s placed, one finds no place.", "%(head)s placed, %(n)s find no place.", homeless
@@ -165,9 +190,9 @@ def lead_of(proposal: Proposal, homeless: int) -> str:
 def beside(proposal: Proposal, *, zone: ZoneInfo) -> Beside:
     """A proposal that is ready, beside the rounds in force now."""
     lines = list(
-        proposal.visits.select_related("due_visit__site", "technician").order_by(
-            "day", "technician__name", "order", "pk"
-        )
+        proposal.visits.select_related(
+            "due_visit__site", "due_visit__pin", "technician", "moved_by"
+        ).order_by("day", "technician__name", "order", "pk")
     )
     keys = [line.due_visit_id for line in lines]
     rows = Stop.objects.select_related("round__technician").filter(
@@ -191,6 +216,9 @@ def beside(proposal: Proposal, *, zone: ZoneInfo) -> Beside:
         days=_days(proposal, lines, zone),
         numbers=_numbers(proposal.before, proposal.after),
         outdated=outdated,
+        shares=shares_of(proposal, lines),
+        held=sum(1 for line in lines if hasattr(line.due_visit, "pin")),
+        moves=moves_of(proposal.after),
     )
 
 
@@ -240,6 +268,9 @@ def _day(day: date, lines: list[Proposed], row: dict[str, Any], zone: ZoneInfo) 
     )
     words = ngettext("one stop", "%(n)s stops", len(lines)) % {"n": len(lines)}
     words = _("%(stops)s, %(drive)s at the wheel") % {"stops": words, "drive": _hours(row.get("travel", 0))}
+    wrong = [str(broken["words"]) for broken in row.get("broken", [])]
     slack = min((line.slack_minutes for line in lines), default=0)
-    words += ", " + _("%(m)s min to spare at the tightest") % {"m": slack}
-    return ProposedDay(str(lines[0].technician), day, strip, lines, words)
+    if not wrong:
+        words += ", " + _("%(m)s min to spare at the tightest") % {"m": slack}
+    assert lines[0].technician is not None
+    return ProposedDay(str(lines[0].technician), day, strip, lines, words, lines[0].technician.pk, wrong)

@@ -93,7 +93,12 @@ def proposal(request: HttpRequest, key: UUID) -> HttpResponse:
     return render(
         request,
         "rounds/proposal.html",
-        {**context, "b": beside(row, zone=ZoneInfo(user.zone)), "searches": SEARCHES},
+        {
+            **context,
+            "b": beside(row, zone=ZoneInfo(user.zone)),
+            "searches": SEARCHES,
+            "at": request.GET.get("at", ""),
+        },
     )
 
 
@@ -135,8 +140,12 @@ def put_in_force(request: HttpRequest, key: UUID) -> HttpResponse:
     """From now on the rounds are these."""
     user = _office(request)
     row = proposal_for(user, key)
+    seen = request.POST.get("moves", "")
+    moves = int(seen) if seen.isascii() and seen.isdigit() else None
     try:
-        moved = actions.put_in_force(proposal=row, by=user, today=today_of(user), at=timezone.now())
+        moved = actions.put_in_force(
+            proposal=row, by=user, today=today_of(user), at=timezone.now(), moves=moves
+        )
     except actions.NotPlanned as wrong:
         messages.error(request, str(wrong))
         return redirect("rounds:proposal", row.pk)
