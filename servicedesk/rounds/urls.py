@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.rounds.views import load, proposal, round, week
+from servicedesk.rounds.views import load, mending, proposal, round, week
 
 app_name = "rounds"
 urlpatterns = [
@@ -17,6 +17,12 @@ urlpatterns = [
     path("week/plan/<uuid:key>/stop/", proposal.stop, name="proposal_stop"),
     path("week/plan/<uuid:key>/drop/", proposal.drop, name="proposal_drop"),
     path("week/plan/<uuid:key>/in-force/", proposal.put_in_force, name="proposal_in_force"),
+    path("week/today/", mending.today, name="mend_today"),
+    path("week/today/<uuid:key>/", mending.trouble, name="trouble"),
+    path("week/today/<uuid:key>/search/", mending.searching, name="trouble_search"),
+    path("week/today/<uuid:key>/again/", mending.again, name="trouble_again"),
+    path("week/today/<uuid:key>/drop/", mending.drop, name="trouble_drop"),
+    path("week/today/<uuid:key>/choose/<slug:way>/", mending.choose, name="trouble_choose"),
     path("week/visits/<uuid:visit>/", week.place, name="place"),
     path("round/changes/<uuid:key>/accept/", week.accept, name="accept"),
     path("stops/<uuid:visit>/key/", round.key, name="key"),

@@ -127,12 +127,17 @@ def _no_sooner(visit: Visit, day: int, start: int) -> Visit:
     return replace(visit, windows=windows)
 
 
-def as_it_stands(problem: Problem, orders: Orders) -> tuple[Problem, dict[Key, tuple[str, ...]]]:
-    """The problem with shifts that bear the rounds in force, and what gave way for each: lunch, load, shift. Whoever put a round
-    together by hand is believed, so that mending does not take apart what did not break."""
+def as_it_stands(
+    problem: Problem, orders: Orders, said: Mapping[str, int]
+) -> tuple[Problem, dict[Key, tuple[str, ...]]]:
+    """The problem with shifts that bear the rounds in force at the times that were `said` (seconds since midnight), and what gave way
+    for each: lunch, load, shift. Whoever put a round together by hand is believed, so that mending does not take apart what did
+    not break."""
     shifts, gave = [], dict[Key, tuple[str, ...]]()
     for shift in problem.shifts:
-        found = _bearing(problem, shift, orders.get(shift.key, ()))
+        order = orders.get(shift.key, ())
+        held = {n: _no_sooner(problem.visit[n], shift.day, said[n]) for n in order if n in said}
+        found = _bearing(_with(problem, held), shift, order)
         shifts.append(found[0])
         if found[1]:
             gave[shift.key] = found[1]
@@ -143,21 +148,27 @@ def _bearing(problem: Problem, shift: Shift, order: tuple[str, ...]) -> tuple[Sh
     """A shift on which these visits hold, changed as little as does, and what was changed; the shift itself where none is."""
     for count in range(4):
         for codes in combinations(("load", "lunch", "shift"), count):
-            other = shift
-            if "load" in codes:
-                other = replace(other, van=(), refill=None)
-            if "lunch" in codes:
-                spare = shift.lunch.seconds if shift.lunch and shift.paid is not None else 0
-                other = replace(other, lunch=None, paid=None if shift.paid is None else shift.paid + spare)
-            if "shift" in codes:
-                other = replace(other, latest=DAY_S - 1, overtime=DAY_S)
+            other = _without(shift, codes)
             faults, times = judge_round(problem, other, order) if order else ([], None)
             if not faults and times is not None and "shift" in codes:
-                longer = max(shift.overtime, times.overtime)
-                other = replace(other, latest=max(shift.latest, times.back), overtime=longer)
+                latest = max(shift.latest, times.back)
+                longer = max(shift.overtime, latest - shift.earliest - (other.paid or 0))
+                other = replace(other, latest=latest, overtime=longer)
             if not faults:
                 return other, codes
     return shift, ()
+
+
+def _without(shift: Shift, codes: tuple[str, ...]) -> Shift:
+    """A shift on which these rules do not count."""
+    if "load" in codes:
+        shift = replace(shift, van=(), refill=None)
+    if "lunch" in codes:
+        spare = shift.lunch.seconds if shift.lunch else 0
+        shift = replace(shift, lunch=None, paid=None if shift.paid is None else shift.paid + spare)
+    if "shift" in codes:
+        shift = replace(shift, latest=DAY_S - 1, overtime=DAY_S)
+    return shift
 
 
 def gentle_change(problem: Problem, before: Orders, said: Mapping[str, int]) -> Plan:
@@ -168,24 +179,43 @@ def gentle_change(problem: Problem, before: Orders, said: Mapping[str, int]) -> 
     }
     held = {n: _no_sooner(problem.visit[n], at[n][1], said[n]) for n in at if n in problem.visit}
     plan = smallest_change(_with(problem, held), before)
-    where = plan.where
-    moved = [n for n in held if n not in where or where[n][0].key != at[n]]
-    if any(name in plan.missing for name in moved):
-        looser = _with(problem, {n: visit for n, visit in held.items() if n not in moved})
+    lost = [name for name in held if name in plan.missing]
+    if lost:
+        looser = _with(problem, {n: visit for n, visit in held.items() if n not in lost})
         plan = judge(looser, mended(looser, plan.orders))[0]
-    return plan
+    return timed_as_said(problem, plan.orders, before, said)
 
 
 def timed_as_said(problem: Problem, orders: Orders, before: Orders, said: Mapping[str, int]) -> Plan:
-    """Orders with their times, where those who keep their technician are come to no sooner than was said, on each round that holds
-    so."""
+    """Orders with their times, where those who keep their technician are come to when it was said, or as soon after it as can be, as
+    far as their round holds so; the others as suits the round."""
     kept: dict[str, Visit] = {}
     for key, order in orders.items():
         stay = [name for name in order if name in said and name in before.get(key, ())]
-        mine = {name: _no_sooner(problem.visit[name], key[1], said[name]) for name in stay}
-        if holds(_with(problem, mine), problem.shift[key], order):
-            kept |= mine
+        kept |= _pinned(problem, problem.shift[key], order, {name: said[name] for name in stay})
     return judge(_with(problem, kept), orders)[0]
+
+
+def _pinned(
+    problem: Problem, shift: Shift, order: tuple[str, ...], said: Mapping[str, int]
+) -> dict[str, Visit]:
+    """Visits of one round held to the times that were said, or to the next that can be, in the order of the round."""
+    small = replace(problem, visits=tuple(problem.visit[name] for name in order if name != REFILL))
+    held: dict[str, Visit] = {}
+
+    def hold(name: str, visit: Visit) -> None:
+        if holds(_with(small, {**held, name: visit}), shift, order):
+            held[name] = visit
+
+    for name in said:
+        hold(name, _no_sooner(small.visit[name], shift.day, said[name]))
+    for number, name in enumerate(order):
+        if name in held:
+            times = judge_round(_with(small, held), shift, order[: number + 1])[1]
+            if times is not None:
+                start = times.starts[number]
+                hold(name, replace(held[name], windows=(Window(shift.day, start, start),)))
+    return held
 
 
 def offer(

@@ -16,6 +16,7 @@ from servicedesk.rounds.models import DueVisit, Move, Proposal, Proposed, Stop, 
 from servicedesk.rounds.queries.broken import stamp_of_day
 from servicedesk.rounds.queries.found import Line
 from servicedesk.staff.models import User
+from servicedesk.staff.queries import business_zone
 
 MOST_LATE = 8 * 60
 
@@ -55,6 +56,8 @@ def say_call_out(
     *, site: Site, why: str, minutes: int, until: time | None, day: date, by: User, at: datetime
 ) -> Trouble:
     """A call-out: the visit is owed from now on, for all tanks there, whichever way out is chosen. Raises NotPlanned."""
+    if until is not None and until <= at.astimezone(business_zone()).time():
+        raise NotPlanned(_("That time has passed."))
     tanks = list(site.tanks.filter(retired_on__isnull=True))
     if not tanks:
         raise NotPlanned(_("No tank is kept at %(site)s.") % {"site": site.name})
@@ -63,10 +66,13 @@ def say_call_out(
 
 
 @transaction.atomic
-def say_again(*, trouble: Trouble, by: User, at: datetime) -> Trouble:
-    """The same, worked out from how the day is now; the old ways out fall away. Raises NotPlanned."""
+def say_again(*, trouble: Trouble, day: date, by: User, at: datetime) -> Trouble:
+    """The same, worked out from how the day is now; the old ways out fall away. Raises NotPlanned, and then they stay."""
     row = Trouble.objects.select_for_update().get(pk=trouble.pk)
-    drop_trouble(trouble=row, by=by, at=at)
+    if row.day != day:
+        raise NotPlanned(_("That day is past."))
+    if not drop_trouble(trouble=row, by=by, at=at):
+        raise NotPlanned(_("This was %(state)s already.") % {"state": TroubleState(row.state).label})
     return say_trouble(
         kind=row.kind, day=row.day, by=by, at=at, person=row.person, due_visit=row.due_visit, minutes=row.minutes, until=row.until
     )  # fmt: skip

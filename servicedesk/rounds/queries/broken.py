@@ -14,8 +14,7 @@ from django.utils.translation import ngettext
 
 from servicedesk.core.rounds.plan import Plan
 from servicedesk.core.rounds.problem import DAY_S, Problem, Shift, Visit, Window
-from servicedesk.core.rounds.rules import judge
-from servicedesk.core.rounds.today import as_it_stands
+from servicedesk.core.rounds.today import as_it_stands, timed_as_said
 from servicedesk.rounds.choices import StopState, TroubleKind, TroubleState
 from servicedesk.rounds.models import DueVisit, Move, Stop, Trouble
 from servicedesk.rounds.queries.ground import (
@@ -58,12 +57,13 @@ def stamp_of_day(day: date) -> str:
 @dataclass
 class Broken:
     """A day as it is now. `week` is what of it can still be planned, `before` how it would have gone on, `said` the start that was told for each
-    visit in seconds since midnight, `off` the visit that is cancelled."""
+    visit in seconds since midnight, `ends` when each technician's shift ends without overtime, `off` the visit that is cancelled."""
 
     week: Wanted
     before: Plan
     said: dict[str, int]
     stamp: str
+    ends: dict[str, int]
     off: DueVisit | None = None
 
 
@@ -103,6 +103,7 @@ class _Today(Builder):
         rows = Trouble.objects.filter(day=self.day, kind=TroubleKind.SICK, state=TroubleState.SETTLED)
         self.sick = {str(key) for key in rows.values_list("person", flat=True)}
         self.away: dict[str, Shift] = {}
+        self.ends: dict[str, int] = {}
 
     @staticmethod
     def _whole_minutes(seconds: float) -> int:
@@ -133,6 +134,7 @@ class _Today(Builder):
 
     def _from_here(self, shift: Shift) -> Shift:
         """What is left of a shift: from the site of the current or last stop, where one has begun."""
+        self.ends[shift.technician] = shift.latest - shift.overtime
         begun = self.persons[shift.technician].begun
         start, free = shift.start, max(self.moment, shift.earliest)
         if begun:
@@ -225,7 +227,7 @@ def broken(trouble: Trouble, now: datetime) -> Broken:
         dimensions=DIMENSIONS,
         names=tuple(builder.places.names),
     )
-    whole, gave = as_it_stands(whole, orders)
+    whole, gave = as_it_stands(whole, orders, said)
     before = _as_said(whole, orders, said)
     off = trouble.due_visit if trouble.kind == TroubleKind.CANCELLED else None
     kept = [visit for visit in whole.visits if off is None or visit.id != str(off.pk)]
@@ -244,7 +246,7 @@ def broken(trouble: Trouble, now: datetime) -> Broken:
         notes={key: words for key, words in builder.notes.items() if words},
         skills={str(skill.pk): skill.name for skill in Skill.objects.all()},
     )
-    return Broken(week, before, said, stamp, off)
+    return Broken(week, before, said, stamp, builder.ends, off)
 
 
 def _as_put(visits: list[Visit], builder: _Today, shifts: list[Shift]) -> list[Visit]:
@@ -267,7 +269,10 @@ def _as_said(problem: Problem, orders: dict[tuple[str, int], tuple[str, ...]], s
         replace(v, windows=(Window(0, said[v.id], DAY_S - 1),)) if v.id in said else v for v in problem.visits
     ]
     shifts = [replace(s, latest=DAY_S - 1, overtime=DAY_S) for s in problem.shifts]
-    return judge(replace(problem, visits=tuple(loose), shifts=tuple(shifts)), orders)[0]
+    asked = replace(problem, visits=tuple(loose), shifts=tuple(shifts))
+    return timed_as_said(
+        asked, {key: order for key, order in orders.items() if key in asked.shift}, orders, said
+    )
 
 
 def _late(

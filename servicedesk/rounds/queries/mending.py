@@ -37,8 +37,7 @@ class Found:
 
 def _numbers(day: Broken, plan: Plan) -> dict[str, Any]:
     """Seconds at the wheel, seconds after the end of the shifts, visits."""
-    ends = {shift.key: shift.latest - shift.overtime for shift in day.week.problem.shifts}
-    after = sum(max(0, row.back - ends[row.key]) for row in plan.rounds if row.key in ends)
+    after = sum(max(0, row.back - day.ends[row.technician]) for row in plan.rounds)
     return {"driving": plan.driving, "overtime": after, "visits": len(plan.where), "metres": plan.metres or 0}
 
 
@@ -91,6 +90,24 @@ class Side:
     homeless: list[Proposed]
     calls: list[Call]
     outdated: bool
+
+    @property
+    def driving_less(self) -> int:
+        return -self.driving
+
+    @property
+    def overtime_less(self) -> int:
+        return -self.overtime
+
+    @property
+    def people(self) -> int:
+        """Visits that get another technician."""
+        return sum(change.person for change in self.changes)
+
+    @property
+    def hours(self) -> int:
+        """Visits that move by more than half an hour."""
+        return sum(change.hour for change in self.changes)
 
     @property
     def may_be_chosen(self) -> bool:
@@ -161,7 +178,7 @@ def _calls(changes: list[Change], homeless: list[Proposed], fresh: list[Proposed
     for line in homeless:
         found.append(Call(line.due_visit.site.name, _("not today"), _phone(line)))
     for line in fresh:
-        about = _("at %(at)s") % {"at": time_format(line.planned_at, "H:i")}
+        about = _("at %(at)s") % {"at": f"{line.planned_at:%H:%M}"}
         found.append(Call(line.due_visit.site.name, about, _phone(line)))
     return found
 
