@@ -274,6 +274,7 @@ def test_foreign_and_missing_give_the_same_answer(world):
                     "sheet": "raise",
                     "step": "ready",
                     "tag": "0" * 40,
+                    "way": "smallest",
                 },
             )
         )

@@ -55,7 +55,7 @@ def test_a_sick_technician_from_the_form_to_the_rounds_in_force(day):
     assert day.eyes.get(f"{answer['Location']}search/")["Location-When-Done"] == answer["Location"]
     page = day.eyes.get(answer["Location"]).content.decode()
     assert page.count("Choose this") == 3 and "Still searched for" not in page
-    assert re.search(r"until now Ben, Wednesday 10 June at \d", page) and "To be called" in page
+    assert re.search(r"until now Ben at \d", page) and "To be called" in page
     assert 'href="tel:0500"' in page
 
     page = day.eyes.post(f"{answer['Location']}choose/smallest/", follow=True).content.decode()

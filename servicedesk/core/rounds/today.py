@@ -171,19 +171,21 @@ def _without(shift: Shift, codes: tuple[str, ...]) -> Shift:
     return shift
 
 
-def gentle_change(problem: Problem, before: Orders, said: Mapping[str, int]) -> Plan:
+def gentle_change(problem: Problem, before: Plan, said: Mapping[str, int]) -> Plan:
     """The smallest change, in which nobody who keeps their technician is come to sooner than was said (seconds since midnight);
-    those for whom no later time is found may come sooner, before they find no place at all."""
+    those for whom no later time is found may come sooner, before they find no place at all. Visits are put in where they move
+    others least: by the way, and a price on every change."""
+    orders, asked = before.orders, _priced(problem, before)
     at = {
-        name: key for key, order in before.items() if key in problem.shift for name in order if name in said
+        name: key for key, order in orders.items() if key in problem.shift for name in order if name in said
     }
-    held = {n: _no_sooner(problem.visit[n], at[n][1], said[n]) for n in at if n in problem.visit}
-    plan = smallest_change(_with(problem, held), before)
+    held = {n: _no_sooner(asked.visit[n], at[n][1], said[n]) for n in at if n in problem.visit}
+    plan = smallest_change(_with(asked, held), orders)
     lost = [name for name in held if name in plan.missing]
     if lost:
-        looser = _with(problem, {n: visit for n, visit in held.items() if n not in lost})
+        looser = _with(asked, {n: visit for n, visit in held.items() if n not in lost})
         plan = judge(looser, mended(looser, plan.orders))[0]
-    return timed_as_said(problem, plan.orders, before, said)
+    return timed_as_said(problem, plan.orders, orders, said)
 
 
 def timed_as_said(problem: Problem, orders: Orders, before: Orders, said: Mapping[str, int]) -> Plan:
@@ -229,7 +231,7 @@ def offer(
 ) -> Offer:
     """One kind of offer; the budget holds for the search, if there is one. `said` are the starts that were told to those who wait,
     in seconds since midnight: where given, nobody is come to sooner without need. Raises NotPlanned."""
-    first = gentle_change(problem, before.orders, said or {})
+    first = gentle_change(problem, before, said or {})
     if kind == SMALLEST:
         return _offer(kind, problem, before, first)
     asked = _priced(problem, before) if kind == PRICED else problem

@@ -104,14 +104,19 @@ def place(
         asked_by=by,
         asked_at=at,
     )
-    asked = {technician: _has_begun(technician, day)}
+    _ask(move, at)
+    return move
+
+
+def _ask(move: Move, at: datetime) -> None:
+    """Those concerned are told; it holds at once where no round concerned has begun."""
+    asked = {move.technician: _has_begun(move.technician, move.day)}
     if move.from_technician is not None and move.from_day is not None:
         left = _has_begun(move.from_technician, move.from_day)
         asked[move.from_technician] = left or asked.get(move.from_technician, False)
     Notice.objects.bulk_create(Notice(move=move, person=p, needed=needed) for p, needed in asked.items())
     if not any(asked.values()):
         _apply(move, at)
-    return move
 
 
 @transaction.atomic

@@ -197,12 +197,20 @@ def _little(lines: list[Proposed], stops: dict[UUID, Stop], worth: set[UUID]) ->
     return found
 
 
+def _today_only(change: Change, stops: dict[UUID, Stop]) -> Change:
+    """A change in fewer words: the day is today."""
+    stop, words = stops[change.line.due_visit_id], _("%(who)s at %(at)s")
+    was = words % {"who": stop.round.technician, "at": time_format(stop.planned_at, "H:i")}
+    now = words % {"who": change.line.technician, "at": f"{change.line.planned_at:%H:%M}"}
+    return replace(change, was=was, now=now)
+
+
 def _side(row: Proposal, stamp: str) -> Side:
     joined = ("due_visit__site__client", "technician")
     lines = list(row.visits.select_related(*joined).order_by("technician__name", "order", "pk"))
     held = Stop.objects.filter(due_visit__in=[line.due_visit_id for line in lines], state=StopState.PLANNED)
     stops = {stop.due_visit_id: stop for stop in held.select_related("round__technician")}
-    changes = changes_of(lines, stops)
+    changes = [_today_only(change, stops) for change in changes_of(lines, stops)]
     cancelled = (
         row.trouble.due_visit_id if row.trouble and row.trouble.kind == TroubleKind.CANCELLED else None
     )
