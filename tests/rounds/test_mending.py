@@ -5,6 +5,7 @@ from datetime import time, timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
+from clients.models import Site
 from servicedesk.core.rounds.keeping import Budget
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
@@ -12,9 +13,11 @@ from servicedesk.rounds.models import DueVisit, Move, Notice, Proposal, Stop, Tr
 from servicedesk.rounds.queries.broken import broken
 from servicedesk.rounds.queries.mending import sides_of
 from servicedesk.rounds.queries.moves import told
-from servicedesk.staff.models import Working
+from servicedesk.staff.models import Skill, Working
+from servicedesk.watch.models import Away
 from tests.factories.days import NOW, TODAY, Day, clock
-from tests.factories.tanks import make_site
+from tests.factories.people import make_technician
+from tests.factories.tanks import make_plan, make_site
 
 pytestmark = pytest.mark.django_db
 QUICK = Budget(iterations=60)
@@ -305,6 +308,73 @@ def test_a_visit_that_finds_no_place_leaves_its_round(day):
     moves = day.choose(offer)
     assert sorted(m.due_visit.site.name for m in moves if m.off) == sorted(lost)
     assert not set(lost) & set(day.where())
+
+
+def plan_of(day, number, **given):
+    visit = day.visits[number]
+    plan = make_plan(visit.site, *visit.tanks.all(), **given)
+    DueVisit.objects.filter(pk=visit.pk).update(plan=plan)
+    return plan
+
+
+def test_what_a_person_decided_is_believed(day):
+    """A visit given to somebody without its skill, one pinned, one for two, one outside its hours: none of them is taken apart."""
+    plan_of(day, 0).skills.add(Skill.objects.create(name="Diving"))
+    plan_of(day, 1, people=2)
+    actions.pin(due_visit=day.visits[2], technician=day.ida, by=day.owner, at=NOW)
+    Site.objects.filter(pk=day.visits[3].site.pk).update(opens=time(14), closes=time(15))
+    before = day.where()
+    offer = day.keep(day.say("cancelled", due_visit=day.visits[5]))
+
+    assert day.lines(offer) == {**before, "Site 5": None}
+    assert [line for line in offer.said if "for two" in line] == [
+        "Site 1 is a visit for two: only the first person is planned here. Tell the second by word of mouth."
+    ]
+    lines = day.lines(day.keep(day.say("sick", person=day.ida)))
+    assert lines["Site 0"] is None and lines["Site 2"] is None  # nobody else dives; she alone was to go there
+    assert lines["Site 1"][0] == "Ben"
+
+
+def test_who_is_away_or_free_today_drives_only_what_stands(day):
+    cid = make_technician(name="Cid")
+    names = lambda: {
+        s.technician for s in broken(day.say("late", person=day.ida, minutes=9), NOW).week.problem.shifts
+    }  # noqa: E731
+    assert names() == {str(p.pk) for p in (day.ida, day.ben, cid)}
+    for person in (day.ben, cid):
+        Away.objects.create(person=person, from_on=TODAY, until_on=TODAY)
+    assert names() == {str(p.pk) for p in (day.ida, day.ben)}
+    Working.objects.filter(person=day.ida).update(weekdays=[0])
+    assert names() == {str(p.pk) for p in (day.ida, day.ben)}
+
+
+def test_a_day_put_together_by_hand_says_what_gives_way(day):
+    Working.objects.filter(person=day.ben).update(shift_ends=time(12))
+    offer = day.keep(day.say("cancelled", due_visit=day.visits[0]))
+
+    assert offer.said == [
+        "The day of Ben is longer than the shift as it stands: it may stay as long, not longer."
+    ]
+    assert day.lines(offer)["Site 3"] == ("Ben", time(12))
+
+
+def test_where_a_place_stands_nowhere_it_is_said_and_the_day_is_mended(day):
+    Site.objects.filter(pk=day.visits[4].site.pk).update(lat=None)
+    offer = day.keep(day.say("sick", person=day.ben))
+
+    assert any(line.startswith("It is not written down where Site 4 stands") for line in offer.said)
+    assert day.lines(offer)["Site 4"][0] == "Ida"
+
+
+def test_after_the_last_stop_nobody_is_late(day):
+    trouble = day.say("late", person=day.ida, minutes=30)
+    for number in range(3):
+        day.begin(number, clock(7, number), left=clock(7, 30))
+    later = broken(trouble, clock(8))
+    ida = next(shift for shift in later.week.problem.shifts if shift.technician == str(day.ida.pk))
+
+    assert (ida.earliest, later.week.problem.names[ida.start]) == (8 * 3600, "Site 2")
+    assert broken(trouble, clock(16, 30)).week.problem.shifts[0].lunch is None  # its time is over
 
 
 def test_a_trouble_names_whom_or_what(day):

@@ -215,8 +215,9 @@ def _pinned(
         if name in held:
             times = judge_round(_with(small, held), shift, order[: number + 1])[1]
             if times is not None:
-                start = times.starts[number]
-                hold(name, replace(held[name], windows=(Window(shift.day, start, start),)))
+                at, windows = times.starts[number], small.visit[name].windows
+                price = min(w.price for w in windows if w.day == shift.day and w.earliest <= at <= w.latest)
+                hold(name, replace(held[name], windows=(Window(shift.day, at, at, price),)))
     return held
 
 
