@@ -337,9 +337,11 @@ def test_what_a_person_decided_is_believed(day):
 
 def test_who_is_away_or_free_today_drives_only_what_stands(day):
     cid = make_technician(name="Cid")
-    names = lambda: {
-        s.technician for s in broken(day.say("late", person=day.ida, minutes=9), NOW).week.problem.shifts
-    }  # noqa: E731
+
+    def names():
+        today = broken(day.say("late", person=day.ida, minutes=9), NOW)
+        return {shift.technician for shift in today.week.problem.shifts}
+
     assert names() == {str(p.pk) for p in (day.ida, day.ben, cid)}
     for person in (day.ben, cid):
         Away.objects.create(person=person, from_on=TODAY, until_on=TODAY)

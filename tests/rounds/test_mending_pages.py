@@ -60,6 +60,7 @@ def test_a_sick_technician_from_the_form_to_the_rounds_in_force(day):
 
     page = day.eyes.post(f"{answer['Location']}choose/smallest/", follow=True).content.decode()
     assert "In force: " in page and "Chosen: The smallest change." in page and "It was settled at" in page
+    assert "To be called" in page and 'href="tel:0500"' in page  # still there when everything has moved
     assert {who for who, _at in day.where().values()} == {"Ida"}
     page = day.eyes.post(f"{answer['Location']}choose/free/", follow=True).content.decode()
     assert "This was settled already." in page

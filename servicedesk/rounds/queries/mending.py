@@ -225,9 +225,16 @@ def _side(row: Proposal, stamp: str) -> Side:
         little=_little(lines, stops, {change.line.due_visit_id for change in changes}),
         fresh=fresh,
         homeless=homeless,
-        calls=_calls(changes, homeless, fresh),
+        calls=[Call(*call) for call in row.after["calls"]]
+        if "calls" in row.after
+        else _calls(changes, homeless, fresh),
         outdated=row.stamp != stamp,
     )
+
+
+def calls_of(offer: Proposal) -> list[tuple[str, str, str]]:
+    """Who is to be called where this way out is chosen: name, what about, number."""
+    return [(call.name, call.about, call.phone) for call in _side(offer, offer.stamp).calls]
 
 
 def sides_of(trouble: Trouble) -> Sides:
