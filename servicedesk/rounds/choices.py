@@ -28,6 +28,30 @@ class ProposalState(TextChoices):
     DROPPED = "dropped", _("dropped")
 
 
+class OfferKind(TextChoices):
+    """What a proposal is: a week, or one of the ways out of a day that broke."""
+
+    WEEK = "week", _("a week")
+    SMALLEST = "smallest", _("The smallest change")
+    PRICED = "priced", _("Better, with few changes")
+    FREE = "free", _("The best there is")
+
+
+class TroubleKind(TextChoices):
+    """What breaks a day."""
+
+    CANCELLED = "cancelled", _("a visit is cancelled")
+    SICK = "sick", _("a technician is sick")
+    CALL_OUT = "call_out", _("a call-out")
+    LATE = "late", _("a technician runs late")
+
+
+class TroubleState(TextChoices):
+    OPEN = "open", _("open")
+    SETTLED = "settled", _("settled")
+    DROPPED = "dropped", _("dropped")
+
+
 STOP_MOVES: dict[str, set[str]] = {
     StopState.PLANNED: {StopState.UNDER_WAY, StopState.CALLED_OFF},
     StopState.UNDER_WAY: {StopState.CLOSED},

@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Site
+from servicedesk.rounds.models import DueVisit, Stop
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 
@@ -41,6 +42,60 @@ class PlaceForm(forms.Form):
     def clean_order(self) -> int:
         """An empty place is the last."""
         return self.cleaned_data["order"] or LAST
+
+
+class CancelledForm(forms.Form):
+    due_visit = forms.ModelChoiceField(
+        label=_("Visit"),
+        queryset=DueVisit.objects.none(),
+        empty_label=_("Choose a visit"),
+        error_messages={"invalid_choice": _("Choose one of the visits that are still to come.")},
+    )
+
+    def __init__(self, *args: Any, stops: list[Stop], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["due_visit"]
+        field.queryset = DueVisit.objects.filter(pk__in=[s.due_visit_id for s in stops])  # type: ignore[attr-defined]
+        words = {s.due_visit_id: f"{s.due_visit.site.name}, {s.planned_at:%H:%M}, {s.round.technician.name}" for s in stops}  # fmt: skip
+        field.choices = [("", _("Choose a visit")), *words.items()]  # type: ignore[attr-defined]
+
+
+class SickForm(forms.Form):
+    person = forms.ModelChoiceField(
+        label=_("Technician"),
+        queryset=User.objects.none(),
+        empty_label=_("Choose a technician"),
+        error_messages={"invalid_choice": _("Choose one of the technicians.")},
+    )
+
+    def __init__(self, *args: Any, drivers: list[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        rows = User.objects.filter(pk__in=[person.pk for person in drivers]).order_by("name", "pk")
+        self.fields["person"].queryset = rows  # type: ignore[attr-defined]
+
+
+class LateForm(SickForm):
+    minutes = forms.IntegerField(label=_("Minutes late"), min_value=1, max_value=480)
+
+
+class CallOutForm(forms.Form):
+    site = forms.ModelChoiceField(
+        label=_("Site"),
+        queryset=Site.objects.none(),
+        empty_label=_("Choose a site"),
+        error_messages={"invalid_choice": _("Choose one of your sites.")},
+    )
+    why = forms.CharField(label=_("What is wrong there"), max_length=200)
+    until = forms.TimeField(
+        label=_("Somebody must be there by"),
+        required=False,
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+    )
+    minutes = forms.IntegerField(label=_("Minutes there"), min_value=5, max_value=480, initial=60)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = Site.objects.filter(retired_on__isnull=True).order_by("name", "pk")  # type: ignore[attr-defined]
 
 
 class NoteForm(forms.Form):

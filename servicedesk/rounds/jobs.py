@@ -18,9 +18,11 @@ from servicedesk.dispatch import actions as dispatch
 from servicedesk.dispatch.jobs import GiveUp, daily, register
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
-from servicedesk.rounds.choices import ProposalState
-from servicedesk.rounds.models import Proposal
+from servicedesk.rounds.choices import ProposalState, TroubleState
+from servicedesk.rounds.models import Proposal, Trouble
+from servicedesk.rounds.queries.broken import broken
 from servicedesk.rounds.queries.found import lines_of, numbers_of, reasons_of
+from servicedesk.rounds.queries.mending import KINDS, way_out
 from servicedesk.rounds.queries.wanted import Wanted, wanted
 from servicedesk.staff.queries import day_of
 
@@ -63,6 +65,39 @@ def plan_week(job: Job) -> dict[str, Any] | None:
         at=timezone.now(),
     )
     return {"driving": plan.driving, "missing": len(plan.missing)}
+
+
+@register("mend_day")
+def mend_day(job: Job) -> dict[str, Any] | None:
+    """Search for the ways out of a day that broke, and keep each as soon as it is there."""
+    trouble = Trouble.objects.filter(pk=UUID(job.args["trouble"])).first()
+    if trouble is None or trouble.state != TroubleState.OPEN:
+        raise GiveUp(_("This is no longer waited for."))
+    try:
+        kept = [kind for kind in KINDS if keep_way_out(trouble, kind)]
+    except NotPlanned as wrong:
+        actions.end_search(trouble=trouble, error=str(wrong), at=timezone.now())
+        return {"failed": str(wrong)}
+    actions.end_search(trouble=trouble, at=timezone.now())
+    return {"kept": kept}
+
+
+def keep_way_out(trouble: Trouble, kind: str) -> bool:
+    """Work out one way out from how the day is now, and keep it; whether it was still waited for. Raises the planner's NotPlanned."""
+    if trouble.offers.filter(kind=kind).exists():
+        return False
+    day = broken(trouble, timezone.now())
+    found = way_out(day, kind)
+    return actions.keep_offer(
+        trouble=trouble,
+        kind=kind,
+        lines=found.lines,
+        before=found.before,
+        after=found.after,
+        said=day.week.said,
+        stamp=day.stamp,
+        at=timezone.now(),
+    )
 
 
 class _Search:

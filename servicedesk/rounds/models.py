@@ -8,7 +8,14 @@ from django.db.models import F, Q
 from django.utils.functional import cached_property
 
 from clients.models import ServicePlan, Site, Tank
-from servicedesk.rounds.choices import ProposalState, StopState, VisitCause
+from servicedesk.rounds.choices import (
+    OfferKind,
+    ProposalState,
+    StopState,
+    TroubleKind,
+    TroubleState,
+    VisitCause,
+)
 from servicedesk.stock.models import Place
 from servicedesk.web.facts import Fact
 
@@ -119,12 +126,58 @@ class Pin(models.Model):
         return f"{self.due_visit_id}"
 
 
+class Trouble(models.Model):
+    """What broke a running day, as the office said it; ways out are proposals of it. `person` is sick or so many `minutes` late; `due_visit` is
+    cancelled, or the call-out at which somebody must be `until` then (local to the business)."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    day = models.DateField()
+    kind = models.CharField(max_length=10, choices=TroubleKind.choices)
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    due_visit = models.ForeignKey(
+        DueVisit, on_delete=models.CASCADE, null=True, blank=True, related_name="troubles"
+    )
+    minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    until = models.TimeField(null=True, blank=True)
+    state = models.CharField(max_length=8, choices=TroubleState.choices, default=TroubleState.OPEN)
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    asked_at = models.DateTimeField()
+    searched_at = models.DateTimeField(null=True, blank=True)
+    error = models.CharField(max_length=300, blank=True)
+    ended_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=("sick", "late"), person__isnull=False, due_visit__isnull=True)
+                | Q(kind__in=("cancelled", "call_out"), person__isnull=True, due_visit__isnull=False),
+                name="trouble_names_whom_or_what",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="late") | Q(minutes__gte=1, minutes__isnull=False),
+                name="trouble_late_by_minutes",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.day} {self.kind}"
+
+
 class Proposal(models.Model):
     """A week as it could be driven, beside the week in force: worked out from `first` to `last` in so many seconds of search, from a seed. `stamp`
     names the rounds it was worked out from; `before` and `after` are both weeks in numbers (seconds, metres, counts, sentences), `said` what
     could not be taken as it is written down."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    kind = models.CharField(max_length=8, choices=OfferKind.choices, default=OfferKind.WEEK)
+    trouble = models.ForeignKey(
+        Trouble, on_delete=models.CASCADE, null=True, blank=True, related_name="offers"
+    )
     first = models.DateField()
     last = models.DateField()
     state = models.CharField(max_length=8, choices=ProposalState.choices, default=ProposalState.ASKED)
@@ -149,6 +202,11 @@ class Proposal(models.Model):
             models.CheckConstraint(
                 condition=Q(seconds__gte=1, seconds__lte=300), name="proposal_searches_a_while"
             ),
+            models.CheckConstraint(
+                condition=Q(kind="week", trouble__isnull=True) | (~Q(kind="week") & Q(trouble__isnull=False)),
+                name="proposal_of_a_week_or_a_trouble",
+            ),
+            models.UniqueConstraint(fields=["trouble", "kind"], name="proposal_once_a_kind"),
         ]
 
     def __str__(self) -> str:
@@ -194,7 +252,7 @@ class Proposed(models.Model):
 class Move(models.Model):
     """The office put a visit on a technician's day, or moved it. It holds at once, or, where a round has already begun,
     when the technicians concerned have accepted. `from_…` is where it stood before, if it stood anywhere; `off` takes
-    it off that day and puts it nowhere: it is still owed."""
+    it off that day and puts it nowhere: it is still owed. Moves of one `proposal` are accepted together."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     due_visit = models.ForeignKey(DueVisit, on_delete=models.PROTECT, related_name="moves")
@@ -202,6 +260,11 @@ class Move(models.Model):
     day = models.DateField()
     order = models.PositiveIntegerField()
     planned_at = models.TimeField()
+    minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    drive_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
+    proposal = models.ForeignKey(
+        Proposal, on_delete=models.SET_NULL, null=True, blank=True, related_name="moves"
+    )
     from_technician = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from servicedesk.rounds.views import load, moving, proposal, round, week
+from servicedesk.rounds.views import load, mending, proposal, round, week
 
 app_name = "rounds"
 urlpatterns = [
@@ -19,6 +20,12 @@ urlpatterns = [
     path("week/plan/<uuid:key>/move/", moving.move, name="proposal_move"),
     path("week/plan/<uuid:key>/hold/", moving.hold, name="proposal_hold"),
     path("week/plan/<uuid:key>/in-force/", proposal.put_in_force, name="proposal_in_force"),
+    path("week/today/", mending.today, name="mend_today"),
+    path("week/today/<uuid:key>/", mending.trouble, name="trouble"),
+    path("week/today/<uuid:key>/search/", mending.searching, name="trouble_search"),
+    path("week/today/<uuid:key>/again/", mending.again, name="trouble_again"),
+    path("week/today/<uuid:key>/drop/", mending.drop, name="trouble_drop"),
+    path("week/today/<uuid:key>/choose/<slug:way>/", mending.choose, name="trouble_choose"),
     path("week/visits/<uuid:visit>/", week.place, name="place"),
     path("round/changes/<uuid:key>/accept/", week.accept, name="accept"),
     path("stops/<uuid:visit>/key/", round.key, name="key"),

@@ -18,7 +18,7 @@ from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token, revoke_token
 from servicedesk.instruments.actions.calibrating import begin
 from servicedesk.instruments.actions.deliveries import refuse
-from servicedesk.rounds.models import Move, Notice, Proposal
+from servicedesk.rounds.models import Move, Notice, Proposal, Trouble
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
 from servicedesk.watch.actions import turn_on
@@ -78,6 +78,14 @@ class World:
             first=day, last=day, state="ready", asked_by=self.owner, asked_at=now
         )
         self.proposal.visits.create(due_visit=self.due, why=CANARY)
+        self.trouble = Trouble.objects.create(
+            day=day, kind="cancelled", due_visit=self.due, asked_by=self.owner, asked_at=now, error=CANARY
+        )
+        way_out = self.trouble.offers.create(
+            kind="smallest", first=day, last=day, state="ready", asked_by=self.owner, asked_at=now,
+            before={"driving": 0, "overtime": 0}, after={"driving": 0, "overtime": 0},
+        )  # fmt: skip
+        way_out.visits.create(due_visit=self.due, why=CANARY)
         self.notice = Notice.objects.create(move=move, person=self.ida)
         jobs.run(str(Job.objects.get(kind="report").pk))
         Report.objects.update(number=CANARY, sentence=CANARY)
@@ -142,6 +150,8 @@ class World:
             return {"key": self.due.pk}
         if name.startswith(("rounds:proposal", "rounds:searching")):
             return {"key": self.proposal.pk}
+        if name.startswith("rounds:trouble"):
+            return {"key": self.trouble.pk, "way": "smallest"}
         if name == "rounds:calendar":
             return {"key": self.ida.pk, "tag": "0" * 40}
         return {
@@ -265,6 +275,7 @@ def test_foreign_and_missing_give_the_same_answer(world):
                     "sheet": "raise",
                     "step": "ready",
                     "tag": "0" * 40,
+                    "way": "smallest",
                 },
             )
         )

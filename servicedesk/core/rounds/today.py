@@ -5,15 +5,16 @@ shift gone, the call-out added; and the plan as it was."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 from servicedesk.core.rounds.insertion import mended
 from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.plan import REFILL, Orders, Plan, Round, Stop
 from servicedesk.core.rounds.planner import plan_rounds
-from servicedesk.core.rounds.problem import Problem, Visit, Window
-from servicedesk.core.rounds.rules import judge
+from servicedesk.core.rounds.problem import DAY_S, Key, Problem, Shift, Visit, Window
+from servicedesk.core.rounds.rules import holds, judge, judge_round
 
 SOON_S = 1800
 """A start that moves by more than this counts as another hour."""
@@ -108,8 +109,138 @@ def _with_prices(visit: Visit, was: tuple[Round, Stop] | None) -> Visit:
     )
 
 
-def _offer(kind: str, problem: Problem, before: Plan, orders: Orders) -> Offer:
-    plan = judge(problem, orders)[0]
+def _with(problem: Problem, other: Mapping[str, Visit]) -> Problem:
+    return (
+        replace(problem, visits=tuple(other.get(visit.id, visit) for visit in problem.visits))
+        if other
+        else problem
+    )
+
+
+def _no_sooner(visit: Visit, day: int, start: int) -> Visit:
+    """The same visit, begun on that day no sooner than it was said."""
+    windows = tuple(
+        replace(w, earliest=max(w.earliest, start)) if w.day == day else w
+        for w in visit.windows
+        if w.day != day or w.latest >= start
+    )
+    return replace(visit, windows=windows)
+
+
+def as_it_stands(
+    problem: Problem, orders: Orders, said: Mapping[str, int]
+) -> tuple[Problem, dict[Key, tuple[str, ...]]]:
+    """The problem with shifts that bear the rounds in force at the times that were `said` (seconds since midnight), and what gave way
+    for each: lunch, load, shift. Whoever put a round together by hand is believed, so that mending does not take apart what did
+    not break."""
+    shifts, gave = [], dict[Key, tuple[str, ...]]()
+    for shift in problem.shifts:
+        order = orders.get(shift.key, ())
+        held = {n: _no_sooner(problem.visit[n], shift.day, said[n]) for n in order if n in said}
+        found = _bearing(_with(problem, held), shift, order)
+        shifts.append(found[0])
+        if found[1]:
+            gave[shift.key] = found[1]
+    return replace(problem, shifts=tuple(shifts)), gave
+
+
+def _bearing(problem: Problem, shift: Shift, order: tuple[str, ...]) -> tuple[Shift, tuple[str, ...]]:
+    """A shift on which these visits hold, changed as little as does, and what was changed; the shift itself where none is."""
+    for count in range(4):
+        for codes in combinations(("load", "lunch", "shift"), count):
+            other = _without(shift, codes)
+            faults, times = judge_round(problem, other, order) if order else ([], None)
+            if not faults and times is not None and "shift" in codes:
+                latest = max(shift.latest, times.back)
+                longer = max(shift.overtime, latest - shift.earliest - (other.paid or 0))
+                other = replace(other, latest=latest, overtime=longer)
+            if not faults:
+                return other, codes
+    return shift, ()
+
+
+def _without(shift: Shift, codes: tuple[str, ...]) -> Shift:
+    """A shift on which these rules do not count."""
+    if "load" in codes:
+        shift = replace(shift, van=(), refill=None)
+    if "lunch" in codes:
+        spare = shift.lunch.seconds if shift.lunch else 0
+        shift = replace(shift, lunch=None, paid=None if shift.paid is None else shift.paid + spare)
+    if "shift" in codes:
+        shift = replace(shift, latest=DAY_S - 1, overtime=DAY_S)
+    return shift
+
+
+def gentle_change(problem: Problem, before: Plan, said: Mapping[str, int]) -> Plan:
+    """The smallest change, in which nobody who keeps their technician is come to sooner than was said (seconds since midnight);
+    those for whom no later time is found may come sooner, before they find no place at all. Visits are put in where they move
+    others least: by the way, and a price on every change."""
+    orders, asked = before.orders, _priced(problem, before)
+    at = {
+        name: key for key, order in orders.items() if key in problem.shift for name in order if name in said
+    }
+    held = {n: _no_sooner(asked.visit[n], at[n][1], said[n]) for n in at if n in problem.visit}
+    plan = smallest_change(_with(asked, held), orders)
+    lost = [name for name in held if name in plan.missing]
+    if lost:
+        looser = _with(asked, {n: visit for n, visit in held.items() if n not in lost})
+        plan = judge(looser, mended(looser, plan.orders))[0]
+    return timed_as_said(problem, plan.orders, orders, said)
+
+
+def timed_as_said(problem: Problem, orders: Orders, before: Orders, said: Mapping[str, int]) -> Plan:
+    """Orders with their times, where those who keep their technician are come to when it was said, or as soon after it as can be, as
+    far as their round holds so; the others as suits the round."""
+    kept: dict[str, Visit] = {}
+    for key, order in orders.items():
+        stay = [name for name in order if name in said and name in before.get(key, ())]
+        kept |= _pinned(problem, problem.shift[key], order, {name: said[name] for name in stay})
+    return judge(_with(problem, kept), orders)[0]
+
+
+def _pinned(
+    problem: Problem, shift: Shift, order: tuple[str, ...], said: Mapping[str, int]
+) -> dict[str, Visit]:
+    """Visits of one round held to the times that were said, or to the next that can be, in the order of the round."""
+    small = replace(problem, visits=tuple(problem.visit[name] for name in order if name != REFILL))
+    held: dict[str, Visit] = {}
+
+    def hold(name: str, visit: Visit) -> None:
+        if holds(_with(small, {**held, name: visit}), shift, order):
+            held[name] = visit
+
+    for name in said:
+        hold(name, _no_sooner(small.visit[name], shift.day, said[name]))
+    for number, name in enumerate(order):
+        if name in held:
+            times = judge_round(_with(small, held), shift, order[: number + 1])[1]
+            if times is not None:
+                at, windows = times.starts[number], small.visit[name].windows
+                price = min(w.price for w in windows if w.day == shift.day and w.earliest <= at <= w.latest)
+                hold(name, replace(held[name], windows=(Window(shift.day, at, at, price),)))
+    return held
+
+
+def offer(
+    kind: str,
+    problem: Problem,
+    before: Plan,
+    budget: Budget,
+    *,
+    said: Mapping[str, int] | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Offer:
+    """One kind of offer; the budget holds for the search, if there is one. `said` are the starts that were told to those who wait,
+    in seconds since midnight: where given, nobody is come to sooner without need. Raises NotPlanned."""
+    first = gentle_change(problem, before, said or {})
+    if kind == SMALLEST:
+        return _offer(kind, problem, before, first)
+    asked = _priced(problem, before) if kind == PRICED else problem
+    found = plan_rounds(asked, budget, start=first.orders, cancelled=cancelled)
+    return _offer(kind, problem, before, timed_as_said(problem, found.plan.orders, before.orders, said or {}))
+
+
+def _offer(kind: str, problem: Problem, before: Plan, plan: Plan) -> Offer:
     there = changes(before, plan)
     lost = tuple(name for name in there.lost if name in problem.visit)
     return Offer(
@@ -127,12 +258,9 @@ def offers(
 ) -> list[Offer]:
     """Smallest, priced and free, in this order; `told` of each as soon as it is there (the first after milliseconds). The
     budget holds for each of the two searches. Raises NotPlanned."""
-    made = [_offer(SMALLEST, problem, before, smallest_change(problem, before.orders).orders)]
-    if told is not None:
-        told(made[0])
-    for kind, asked in ((PRICED, _priced(problem, before)), (FREE, problem)):
-        found = plan_rounds(asked, budget, start=made[0].plan.orders, cancelled=cancelled)
-        made.append(_offer(kind, problem, before, found.plan.orders))
+    made = []
+    for kind in (SMALLEST, PRICED, FREE):
+        made.append(offer(kind, problem, before, budget, cancelled=cancelled))
         if told is not None:
             told(made[-1])
     return made

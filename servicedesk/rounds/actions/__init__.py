@@ -1,6 +1,15 @@
 """What changes about visits owed, rounds and stops."""
 
 from servicedesk.rounds.actions.moving import Moved, move_in_proposal
+from servicedesk.rounds.actions.mending import (
+    choose,
+    drop_trouble,
+    end_search,
+    keep_offer,
+    say_again,
+    say_call_out,
+    say_trouble,
+)
 from servicedesk.rounds.actions.news import arrive, call_off, leave
 from servicedesk.rounds.actions.notes import NotNoted, write_note
 from servicedesk.rounds.actions.pins import pin, unpin
@@ -22,6 +31,13 @@ from servicedesk.rounds.actions.proposing import (
 )
 
 __all__ = [
+    "choose",
+    "drop_trouble",
+    "end_search",
+    "keep_offer",
+    "say_again",
+    "say_call_out",
+    "say_trouble",
     "ask_proposal",
     "drop_proposal",
     "fail_proposal",

@@ -7,9 +7,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from servicedesk.dispatch import actions as dispatch
+from servicedesk.rounds.actions.mending import keep_lines
 from servicedesk.rounds.actions.news import call_off
 from servicedesk.rounds.actions.planning import NotPlanned, put_on_round
-from servicedesk.rounds.choices import ProposalState, StopState
+from servicedesk.rounds.choices import OfferKind, ProposalState, StopState
 from servicedesk.rounds.models import Move, Notice, Proposal, Proposed, Stop
 from servicedesk.rounds.queries.found import Line
 from servicedesk.rounds.queries.moving import moves_of
@@ -34,7 +35,7 @@ def ask_proposal(
         raise NotPlanned(_("Four weeks are planned at most."))
     if not SHORTEST_S <= seconds <= LONGEST_S:
         raise NotPlanned(_("The search takes from one second to five minutes."))
-    under_way = Proposal.objects.select_for_update().filter(state=ProposalState.ASKED, first=first, last=last, stop_asked_at__isnull=True)  # fmt: skip
+    under_way = Proposal.objects.select_for_update().filter(kind=OfferKind.WEEK, state=ProposalState.ASKED, first=first, last=last, stop_asked_at__isnull=True)  # fmt: skip
     row = under_way.order_by("asked_at", "pk").first()
     if row is not None:
         return row
@@ -66,23 +67,7 @@ def keep_proposal(
     row = Proposal.objects.select_for_update().get(pk=proposal.pk)
     if row.state != ProposalState.ASKED:
         return False
-    Proposed.objects.bulk_create(
-        Proposed(
-            proposal=row,
-            due_visit=line.due_visit,
-            technician=line.technician,
-            day=line.day,
-            order=line.order,
-            planned_at=line.planned_at,
-            minutes=line.minutes,
-            drive_minutes=line.drive_minutes,
-            wait_minutes=line.wait_minutes,
-            slack_minutes=line.slack_minutes,
-            why=line.why[:300],
-            ways=list(line.ways),
-        )
-        for line in lines
-    )
+    keep_lines(row, lines)
     Proposal.objects.filter(pk=row.pk).update(
         state=ProposalState.READY, before=before, after=after, said=said, stamp=stamp, ended_at=at
     )
@@ -105,6 +90,8 @@ def drop_proposal(*, proposal: Proposal, by: User, at: datetime) -> bool:
 def held_ready(proposal: Proposal, today: date) -> Proposal:
     """The row of a proposed week that may still be changed or put in force, held against others. Raises NotPlanned."""
     row = Proposal.objects.select_for_update().get(pk=proposal.pk)
+    if row.kind != OfferKind.WEEK:
+        raise NotPlanned(_("This mends one day; it is chosen there."))
     if row.state != ProposalState.READY:
         raise NotPlanned(_("This week was %(state)s already.") % {"state": ProposalState(row.state).label})
     if row.first <= today:
@@ -140,9 +127,9 @@ def put_in_force(*, proposal: Proposal, by: User, today: date, at: datetime, mov
         raise NotPlanned(_("Rounds have moved since this was worked out. Plan again."))
     moved = sum(_apply(line, stops.get(line.due_visit_id), by, at) for line in lines)
     Proposal.objects.filter(pk=row.pk).update(state=ProposalState.IN_FORCE, ended_by=by, ended_at=at)
-    Proposal.objects.filter(state=ProposalState.READY, first__lte=row.last, last__gte=row.first).update(
-        state=ProposalState.DROPPED, ended_by=by, ended_at=at
-    )
+    Proposal.objects.filter(
+        kind=OfferKind.WEEK, state=ProposalState.READY, first__lte=row.last, last__gte=row.first
+    ).update(state=ProposalState.DROPPED, ended_by=by, ended_at=at)
     return moved
 
 

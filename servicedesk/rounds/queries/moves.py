@@ -1,6 +1,7 @@
 """What a technician is told of the office's changes."""
 
-from dataclasses import dataclass
+from collections import defaultdict
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -17,11 +18,12 @@ from servicedesk.web.prepared import DAY, KEY, Slot, prepared
 
 @dataclass(frozen=True)
 class Told:
-    """A change in words, to be accepted."""
+    """A change in words, to be accepted; `more` is what comes with it under one word."""
 
     notice: Notice
     said: str
     text: str
+    more: list[str] = field(default_factory=list)
 
 
 def _words(notice: Notice, today: date) -> str:
@@ -78,9 +80,20 @@ def _untold(person: Slot, today: Slot) -> QuerySet[Notice]:
 
 
 def told(person: User, *, today: date) -> list[Told]:
-    """Changes that a technician has not yet accepted, from today on."""
-    rows = _untold(person=person.pk, today=today)
-    return [Told(notice, _words(notice, today), _after(notice)) for notice in rows]
+    """Changes that a technician has not yet accepted, from today on; what mends one day comes as one."""
+    groups: dict[Any, list[Notice]] = defaultdict(list)
+    for notice in _untold(person=person.pk, today=today):
+        groups[notice.move.proposal_id or notice.pk].append(notice)
+    return [_told(notices, today) for notices in groups.values()]
+
+
+def _told(notices: list[Notice], today: date) -> Told:
+    ordered = sorted(notices, key=lambda n: (not n.needed, n.move.day, n.move.planned_at))
+    first, *rest = ordered
+    text = _after(first)
+    if rest and first.needed and first.move.applied_at is None:
+        text = _("All of it moves when you accept. If it cannot be, ring the office.")
+    return Told(first, _words(first, today), text, [_words(notice, today) for notice in rest])
 
 
 def notice_for(person: User, key: UUID) -> Notice:

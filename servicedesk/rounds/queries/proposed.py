@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from servicedesk.core.drawing.strip import DayStrip, StripStop
-from servicedesk.rounds.choices import ProposalState, StopState
+from servicedesk.rounds.choices import OfferKind, ProposalState, StopState
 from servicedesk.rounds.models import Proposal, Proposed, Stop
 from servicedesk.rounds.queries.moving import moves_of
 from servicedesk.rounds.queries.shares import Shares, shares_of
@@ -92,17 +92,21 @@ class Beside:
 
 
 def proposal_for(user: User, key: UUID) -> Proposal:
-    """A proposal, for the office only."""
-    row = Proposal.objects.select_related("asked_by").filter(pk=key).first() if user.is_office else None
+    """A proposed week, for the office only."""
+    rows = Proposal.objects.select_related("asked_by").filter(kind=OfferKind.WEEK)
+    row = rows.filter(pk=key).first() if user.is_office else None
     if row is None:
         raise Http404
     return row
 
 
 def proposals_of(*, first: date, last: date) -> list[Proposal]:
-    """Proposals of these days that are open, newest first."""
+    """Proposed weeks of these days that are open, newest first."""
     rows = Proposal.objects.filter(
-        first__lte=last, last__gte=first, state__in=(ProposalState.ASKED, ProposalState.READY)
+        kind=OfferKind.WEEK,
+        first__lte=last,
+        last__gte=first,
+        state__in=(ProposalState.ASKED, ProposalState.READY),
     )
     return list(rows.order_by("-asked_at", "pk"))
 

@@ -119,7 +119,9 @@ class _Places:
         return [name for name, point in zip(self.names, self.points, strict=True) if point is None]
 
 
-class _Builder:
+class Builder:
+    """Reads what planning hangs on, for days from first to last."""
+
     def __init__(self, first: date, last: date, now: datetime) -> None:
         self.days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
         self.now, self.places, self.said = now, _Places(), list[str]()
@@ -156,10 +158,17 @@ class _Builder:
         return free
 
     def _shift(
-        self, person: User, working: Working | None, van: Place | None, number: int, day: date
+        self,
+        person: User,
+        working: Working | None,
+        van: Place | None,
+        number: int,
+        day: date,
+        *,
+        anyway: bool = False,
     ) -> list[Shift]:
         row = working or Working(person=person)
-        if day.weekday() not in row.weekdays:
+        if day.weekday() not in row.weekdays and not anyway:
             return []
         lunch = None
         if row.lunch_minutes:
@@ -330,7 +339,7 @@ def _orders(
 
 def wanted(*, first: date, last: date, now: datetime) -> Wanted:
     """Everything that planning these days hangs on."""
-    builder = _Builder(first, last, now)
+    builder = Builder(first, last, now)
     shifts, owed = builder.people(), builder.owed()
     visits, pairs = builder.visits(owed)
     places = builder.places

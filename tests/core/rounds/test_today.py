@@ -12,7 +12,16 @@ from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import Problem, Refill, Travel
 from servicedesk.core.rounds.rules import judge
-from servicedesk.core.rounds.today import FREE, PRICED, SMALLEST, changes, offers, smallest_change
+from servicedesk.core.rounds.today import (
+    FREE,
+    PRICED,
+    SMALLEST,
+    as_it_stands,
+    changes,
+    offer,
+    offers,
+    smallest_change,
+)
 from servicedesk.core.rounds.why import proofs, why
 from tests.core.rounds.checker import wrong
 from tests.core.rounds.problems import LUNCH, H, M, line, problems, shift, visit
@@ -52,16 +61,16 @@ def test_three_offers_say_what_they_change():
 
     made = offers(now, before, Budget(iterations=150), told=told.append)
 
-    assert [offer.kind for offer in made] == [SMALLEST, PRICED, FREE]
+    assert [one.kind for one in made] == [SMALLEST, PRICED, FREE]
     assert told == made
-    for offer in made:
-        assert wrong(now, offer.plan) == []
-        assert offer.changes.added == ("call",)
-        assert offer.changes.lost == ()
-        assert offer.more_driving == offer.plan.driving - before.driving
+    for one in made:
+        assert wrong(now, one.plan) == []
+        assert one.changes.added == ("call",)
+        assert one.changes.lost == ()
+        assert one.more_driving == one.plan.driving - before.driving
     assert made[0].changes.person == ()
     assert made[2].plan.cost <= made[0].plan.cost
-    assert [offer.kind for offer in offers(now, before, Budget(iterations=5))] == [SMALLEST, PRICED, FREE]
+    assert [one.kind for one in offers(now, before, Budget(iterations=5))] == [SMALLEST, PRICED, FREE]
 
 
 def test_changes_are_counted_by_person_day_and_hour():
@@ -106,7 +115,7 @@ def test_a_start_that_is_no_longer_allowed_has_its_price_all_the_same():
 
     made = offers(later, before, Budget(iterations=20))
 
-    assert [offer.changes.hour for offer in made] == [("a",)] * 3
+    assert [one.changes.hour for one in made] == [("a",)] * 3
     narrow = replace(work, windows=work.windows[:1])
     assert offers(replace(problem, visits=(narrow,)), before, Budget(iterations=5))[1].changes.moved == 0
 
@@ -252,3 +261,82 @@ def test_a_round_for_nobody_is_taken_apart(spare):
     problem = Problem(line(0, 1), (visit("a", 1),), works)
 
     assert smallest_change(problem, {("gone", 0): ("a",)}).missing == ()
+
+
+@given(problem=problems, gone=st.integers(0, 8), late=st.integers(0, 90), seed=st.integers(1, 9))
+@settings(max_examples=25, deadline=None)
+def test_nobody_who_keeps_their_technician_is_come_to_sooner_than_was_said(problem, gone, late, seed):
+    """One calls off, another comes, the first round begins later: what was said is kept or comes after it, orders stay."""
+    new = problem.visits[gone % len(problem.visits)]
+    before = replace(problem, visits=tuple(v for v in problem.visits if v.id != new.id))
+    plan = plan_rounds(before, Budget(iterations=60, seed=seed)).plan
+    off = plan.rounds[-1].visits[-1] if plan.rounds else ""
+    first = replace(
+        problem.shifts[0], earliest=min(problem.shifts[0].earliest + late * 60, problem.shifts[0].latest)
+    )
+    now = replace(
+        problem, visits=tuple(v for v in problem.visits if v.id != off), shifts=(first, *problem.shifts[1:])
+    )
+    said = {name: stop.start for name, (_round, stop) in plan.where.items()}
+
+    after = offer(SMALLEST, now, plan, Budget(iterations=1), said=said).plan
+
+    assert wrong(now, after) == []
+    stayed = [n for n in said if n in after.where and after.where[n][0].key == plan.where[n][0].key]
+    sooner = [n for n in stayed if after.where[n][1].start < said[n]]
+    assert all(
+        plan.where[n][0].key == first.key for n in sooner
+    )  # only where the late round had to be taken apart
+    if not late and all(n in after.where for n in said if n != off) and new.id in after.missing:
+        assert [n for n in stayed if after.where[n][1].start != said[n]] == []
+    for key, order in plan.orders.items():
+        if key != first.key:
+            kept = tuple(n for n in order if n not in (off, "+refill") and n in stayed)
+            assert tuple(n for n in after.orders.get(key, ()) if n in kept) == kept
+
+
+def test_a_round_put_together_by_hand_bears_what_it_bears():
+    """Too long, without lunch and overloaded: each gives way by itself, and only there."""
+    visits = tuple(visit(name, n + 1, 100, loads=(6,)) for n, name in enumerate("abcd"))
+    base = Problem(line(0, 5, 6, 7, 8), visits, (shift("ada", paid=8 * H),))
+    hand, said = {("ada", 0): ("a", "b", "c", "d")}, {}
+
+    def given_way(**more):
+        works = replace(base.shifts[0], **more)
+        found, gave = as_it_stands(replace(base, shifts=(works,)), hand, said)
+        assert not gave or judge(found, hand)[1] == []
+        return gave.get(("ada", 0), ())
+
+    assert given_way() == ()
+    assert given_way(van=(20,)) == ("load",)
+    assert given_way(paid=6 * H, latest=14 * H) == ("shift",)
+    assert given_way(lunch=LUNCH, latest=15 * H + 30 * M, paid=None) == ("lunch",)
+    assert given_way(skills=frozenset(), most_stops=3) == ()  # what nothing lets hold is left as it is
+    assert as_it_stands(base, {}, said)[1] == {}
+
+
+def test_who_finds_no_later_time_comes_sooner_before_nobody_comes():
+    early = visit("b", 2, 60, opens=8, closes=12)
+    problem = Problem(line(0, 5, 6), (visit("a", 1, 60, opens=8, closes=12), early), (shift("ada"),))
+    before = judge(problem, {("ada", 0): ("a", "b")})[0]
+    shut = replace(problem, visits=(problem.visits[0], visit("b", 2, 60, opens=8, closes=9)))
+
+    made = offer(SMALLEST, shut, before, Budget(iterations=1), said={"a": 11 * H, "b": 12 * H})
+
+    assert made.plan.missing == ()
+    assert made.plan.where["b"][1].start <= 9 * H
+    assert made.plan.where["a"][1].start == 11 * H
+
+
+def test_a_stop_from_which_nobody_gets_home_is_timed_all_the_same():
+    travel = line(0, 5, 6)
+    travel.rows[1][0] = 10_000_000
+    problem = Problem(travel, (visit("a", 1, 60), visit("b", 2, 60)), (shift("ada"),))
+    before = judge(problem, {("ada", 0): ("a", "b")})[0]
+
+    made = offer(SMALLEST, problem, before, Budget(iterations=1), said={"a": 9 * H, "b": 12 * H})
+
+    assert [made.plan.where[name][1].start >= at for name, at in (("a", 9 * H), ("b", 12 * H))] == [
+        True,
+        True,
+    ]

@@ -1,0 +1,254 @@
+"""Ways out of a day that broke: each worked out, and each beside the day in force, in words."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+from uuid import UUID
+
+from django.http import Http404
+from django.utils.formats import time_format
+from django.utils.translation import gettext as _
+
+from servicedesk.core.rounds.keeping import Budget
+from servicedesk.core.rounds.plan import Plan
+from servicedesk.core.rounds.today import offer
+from servicedesk.rounds.choices import OfferKind, ProposalState, StopState, TroubleKind, TroubleState
+from servicedesk.rounds.models import Move, Proposal, Proposed, Stop, Trouble
+from servicedesk.rounds.queries.broken import Broken, stamp_of_day
+from servicedesk.rounds.queries.found import Line, lines_of, reasons_of
+from servicedesk.rounds.queries.proposed import Change, changes_of
+from servicedesk.staff.models import User
+
+KINDS = (OfferKind.SMALLEST, OfferKind.PRICED, OfferKind.FREE)
+SEARCH_S = 1.2
+"""Each of the two searches; both together stay under three seconds."""
+WORTH_S = 5 * 60
+"""A start that moves by less with the same person stays as it was told (common practice)."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """One way out, worked out: a line for each visit, both days in numbers (seconds)."""
+
+    lines: list[Line]
+    before: dict[str, Any]
+    after: dict[str, Any]
+
+
+def _numbers(day: Broken, plan: Plan) -> dict[str, Any]:
+    """Seconds at the wheel, seconds after the end of the shifts, visits."""
+    after = sum(max(0, row.back - day.ends[row.technician]) for row in plan.rounds)
+    return {"driving": plan.driving, "overtime": after, "visits": len(plan.where), "metres": plan.metres or 0}
+
+
+def way_out(
+    day: Broken, kind: str, budget: Budget | None = None, cancelled: Callable[[], bool] | None = None
+) -> Found:
+    """Works out one kind of way out. Raises the planner's NotPlanned."""
+    budget = budget or Budget(seconds=SEARCH_S)
+    made = offer(kind, day.week.problem, day.before, budget, said=day.said, cancelled=cancelled)
+    lines = lines_of(day.week, made.plan, reasons_of(day.week, made.plan))
+    kept = {key: stop for key, (_row, stop) in made.plan.where.items()}
+    lines = [_as_told(day, line, kept) for line in lines]
+    if day.off is not None:
+        lines.append(Line(day.off, why=_("cancelled")))
+    return Found(lines, _numbers(day, day.before), _numbers(day, made.plan))
+
+
+def _as_told(day: Broken, line: Line, kept: dict[str, Any]) -> Line:
+    """A line that keeps the time that was told, where it moves by too little to be worth a word."""
+    key = str(line.due_visit.pk)
+    stop = getattr(line.due_visit, "stop", None)
+    if line.technician is None or stop is None or key not in day.said:
+        return line
+    same = stop.round.technician_id == line.technician.pk
+    if same and abs(kept[key].start - day.said[key]) < WORTH_S:
+        return replace(line, planned_at=stop.planned_at)
+    return line
+
+
+@dataclass(frozen=True)
+class Call:
+    """Somebody to be called: what about, and under which number (empty where none is written down)."""
+
+    name: str
+    about: str
+    phone: str
+
+
+@dataclass(frozen=True)
+class Side:
+    """One way out beside the day in force. Minutes are more than now, less than nought: saved."""
+
+    offer: Proposal
+    title: str
+    driving: int
+    overtime: int
+    changes: list[Change]
+    little: list[Change]
+    fresh: list[Proposed]
+    homeless: list[Proposed]
+    calls: list[Call]
+    outdated: bool
+
+    @property
+    def driving_less(self) -> int:
+        return -self.driving
+
+    @property
+    def overtime_less(self) -> int:
+        return -self.overtime
+
+    @property
+    def people(self) -> int:
+        """Visits that get another technician."""
+        return sum(change.person for change in self.changes)
+
+    @property
+    def hours(self) -> int:
+        """Visits that move by more than half an hour."""
+        return sum(change.hour for change in self.changes)
+
+    @property
+    def may_be_chosen(self) -> bool:
+        return not self.outdated and self.offer.state == ProposalState.READY
+
+
+@dataclass(frozen=True)
+class Sides:
+    """All that the page of a trouble says."""
+
+    trouble: Trouble
+    said: str
+    sides: list[Side]
+    awaited: list[str]
+    notes: list[str]
+    waiting: int
+
+
+def trouble_for(user: User, key: UUID) -> Trouble:
+    """A trouble, for the office only."""
+    rows = Trouble.objects.select_related("person", "due_visit__site", "asked_by")
+    row = rows.filter(pk=key).first() if user.is_office else None
+    if row is None:
+        raise Http404
+    return row
+
+
+def troubles_of(day: Any) -> list[Trouble]:
+    """What broke on a day, newest first; what was dropped is left out."""
+    rows = Trouble.objects.filter(day=day).exclude(state=TroubleState.DROPPED)
+    return list(rows.select_related("person", "due_visit__site").order_by("-asked_at", "pk"))
+
+
+def said_of(trouble: Trouble) -> str:
+    """What happened, in one sentence."""
+    if trouble.kind == TroubleKind.SICK:
+        return _("%(name)s is sick.") % {"name": trouble.person}
+    if trouble.kind == TroubleKind.LATE:
+        return _("%(name)s runs %(m)s minutes late.") % {"name": trouble.person, "m": trouble.minutes}
+    assert trouble.due_visit is not None
+    site = trouble.due_visit.site.name
+    if trouble.kind == TroubleKind.CANCELLED:
+        return _("%(site)s is cancelled.") % {"site": site}
+    if trouble.until is None:
+        return _("Somebody must go to %(site)s today.") % {"site": site}
+    return _("Somebody must be at %(site)s by %(at)s.") % {
+        "site": site,
+        "at": time_format(trouble.until, "H:i"),
+    }
+
+
+def _minutes(seconds: int) -> int:
+    return round(seconds / 60)
+
+
+def _phone(line: Proposed) -> str:
+    site = line.due_visit.site
+    return site.on_site_phone or site.client.phone
+
+
+def _calls(changes: list[Change], homeless: list[Proposed], fresh: list[Proposed]) -> list[Call]:
+    """Clients whose time moves by more than half an hour, who get none, or who wait for a first one."""
+    found = []
+    for change in changes:
+        if change.hour and change.line.planned_at is not None:
+            about = _("now at %(at)s") % {"at": time_format(change.line.planned_at, "H:i")}
+            found.append(Call(change.name, about, _phone(change.line)))
+    for line in homeless:
+        found.append(Call(line.due_visit.site.name, _("not today"), _phone(line)))
+    for line in fresh:
+        about = _("at %(at)s") % {"at": f"{line.planned_at:%H:%M}"}
+        found.append(Call(line.due_visit.site.name, about, _phone(line)))
+    return found
+
+
+def _little(lines: list[Proposed], stops: dict[UUID, Stop], worth: set[UUID]) -> list[Change]:
+    """Visits that move by half an hour or less."""
+    found = []
+    for line in lines:
+        stop = stops.get(line.due_visit_id)
+        if stop is None or line.planned_at is None or line.due_visit_id in worth:
+            continue
+        if line.planned_at == stop.planned_at:
+            continue
+        was, now = time_format(stop.planned_at, "H:i"), time_format(line.planned_at, "H:i")
+        found.append(Change(line, line.due_visit.site.name, was, now, False, False, False))
+    return found
+
+
+def _today_only(change: Change, stops: dict[UUID, Stop]) -> Change:
+    """A change in fewer words: the day is today."""
+    stop, words = stops[change.line.due_visit_id], _("%(who)s at %(at)s")
+    was = words % {"who": stop.round.technician, "at": time_format(stop.planned_at, "H:i")}
+    now = words % {"who": change.line.technician, "at": f"{change.line.planned_at:%H:%M}"}
+    return replace(change, was=was, now=now)
+
+
+def _side(row: Proposal, stamp: str) -> Side:
+    joined = ("due_visit__site__client", "technician")
+    lines = list(row.visits.select_related(*joined).order_by("technician__name", "order", "pk"))
+    held = Stop.objects.filter(due_visit__in=[line.due_visit_id for line in lines], state=StopState.PLANNED)
+    stops = {stop.due_visit_id: stop for stop in held.select_related("round__technician")}
+    changes = [_today_only(change, stops) for change in changes_of(lines, stops)]
+    cancelled = (
+        row.trouble.due_visit_id if row.trouble and row.trouble.kind == TroubleKind.CANCELLED else None
+    )
+    homeless = [line for line in lines if line.technician is None and line.due_visit_id != cancelled]
+    fresh = [line for line in lines if line.technician is not None and line.due_visit_id not in stops]
+    return Side(
+        offer=row,
+        title=str(OfferKind(row.kind).label),
+        driving=_minutes(row.after["driving"] - row.before["driving"]),
+        overtime=_minutes(row.after["overtime"] - row.before["overtime"]),
+        changes=changes,
+        little=_little(lines, stops, {change.line.due_visit_id for change in changes}),
+        fresh=fresh,
+        homeless=homeless,
+        calls=[Call(*call) for call in row.after["calls"]]
+        if "calls" in row.after
+        else _calls(changes, homeless, fresh),
+        outdated=row.stamp != stamp,
+    )
+
+
+def calls_of(offer: Proposal) -> list[tuple[str, str, str]]:
+    """Who is to be called where this way out is chosen: name, what about, number."""
+    return [(call.name, call.about, call.phone) for call in _side(offer, offer.stamp).calls]
+
+
+def sides_of(trouble: Trouble) -> Sides:
+    """A trouble with its ways out, side by side."""
+    rows = {row.kind: row for row in trouble.offers.select_related("trouble")}
+    stamp = stamp_of_day(trouble.day)
+    searching = trouble.state == TroubleState.OPEN and trouble.searched_at is None
+    notes = list(dict.fromkeys(note for row in rows.values() for note in row.said))
+    waiting = Move.objects.filter(day=trouble.day, applied_at=None, withdrawn_at=None).count()
+    return Sides(
+        trouble=trouble,
+        said=said_of(trouble),
+        sides=[_side(rows[kind], stamp) for kind in KINDS if kind in rows],
+        awaited=[str(kind.label) for kind in KINDS if kind not in rows] if searching else [],
+        notes=notes,
+        waiting=waiting,
+    )
