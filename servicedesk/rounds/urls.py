@@ -2,8 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.rounds.views import load, moving, proposal, round, week
-from servicedesk.rounds.views import load, mending, proposal, round, week
+from servicedesk.rounds.views import load, mending, moving, proposal, round, week
 
 app_name = "rounds"
 urlpatterns = [

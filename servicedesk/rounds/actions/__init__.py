@@ -1,6 +1,5 @@
 """What changes about visits owed, rounds and stops."""
 
-from servicedesk.rounds.actions.moving import Moved, move_in_proposal
 from servicedesk.rounds.actions.mending import (
     choose,
     drop_trouble,
@@ -10,6 +9,7 @@ from servicedesk.rounds.actions.mending import (
     say_call_out,
     say_trouble,
 )
+from servicedesk.rounds.actions.moving import Moved, move_in_proposal
 from servicedesk.rounds.actions.news import arrive, call_off, leave
 from servicedesk.rounds.actions.notes import NotNoted, write_note
 from servicedesk.rounds.actions.pins import pin, unpin
