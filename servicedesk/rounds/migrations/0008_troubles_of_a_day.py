@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('rounds', '0006_proposals'),
+        ('rounds', '0007_moved_by_hand'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
