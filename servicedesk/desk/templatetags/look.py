@@ -30,7 +30,6 @@ from servicedesk.core.drawing.plot import chart_svg, marker_svg
 from servicedesk.core.drawing.sketch import Sketch, sketch_svg
 from servicedesk.core.drawing.spark import spark_svg
 from servicedesk.core.drawing.strip import DayStrip, StripStop, strip_svg
-from servicedesk.core.drawing.vessel import Vessel, vessel_svg
 from servicedesk.instruments.choices import Trust
 from servicedesk.stock.queries import amount_words
 from servicedesk.web.zones import days_in_words
@@ -337,12 +336,6 @@ def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str
         "drawn": [_strip(shown, width, names) for width in _widths(columns)],
         "spoken": [_spoken(stop) for stop in day.stops],
     }
-
-
-@register.simple_tag
-def vessel(shown: Vessel) -> SafeString:
-    """``{% vessel cell.vessel %}``: a shift and what fills it; the words stand beside it."""
-    return _drawing(vessel_svg(shown))
 
 
 @register.inclusion_tag("components/drawn.html")

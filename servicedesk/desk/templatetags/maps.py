@@ -1,4 +1,4 @@
-"""The map of the rounds as pages show it: drawn, with its key, and in words for those who listen."""
+"""The map of the rounds as pages show it, and shifts as vessels: drawn, with its key, and in words for those who listen."""
 
 from __future__ import annotations
 
@@ -12,8 +12,17 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from servicedesk.core.drawing.map import Leg, RoundsMap, key_svg, legs_of, map_svg
+from servicedesk.core.drawing.vessel import Vessel, vessel_svg
 
 register = template.Library()
+
+
+@register.simple_tag
+def vessel(shown: Vessel) -> SafeString:
+    """``{% vessel cell.vessel %}``: a shift and what fills it; the words stand beside it."""
+    return mark_safe(vessel_svg(shown))
+
+
 WIDTHS = (340, 600, 840)
 """Widths in px for which a drawing is made, as for all others."""
 SAME_PLACE_KM = 0.05
