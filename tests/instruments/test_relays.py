@@ -294,7 +294,7 @@ def test_an_ordinary_delivery_asks_the_database_no_more_for_relays_being_there(
     make_measure(own, "alkalinity", sent_name="alk")
     send(own, [{"n": "alk", "v": 8, "t": THEN - 60}])
 
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(14):
         send(own, [{"n": "alk", "v": 8, "t": THEN}])
 
 

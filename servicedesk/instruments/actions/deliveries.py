@@ -8,14 +8,14 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from servicedesk.instruments.actions.relaying import Body, take_relayed
 from servicedesk.instruments.actions.taking import Taking
 from servicedesk.instruments.adapters import plain, senml, table
 from servicedesk.instruments.adapters.records import NotRead, Record
 from servicedesk.instruments.choices import DISPLAY, READ_BY_EYE, DeliveryState, SignKind
-from servicedesk.instruments.models import Delivery, Instrument, Sign
+from servicedesk.instruments.models import Delivery, Instrument, Procedure, Sign
 from servicedesk.water import actions as water
 from servicedesk.web.prepared import KEY, WORD, Slot, prepared
 
@@ -39,7 +39,8 @@ RETRY = timedelta(seconds=60)
 @prepared(instrument=KEY)
 def _locked(instrument: Slot) -> QuerySet[Instrument]:
     rows = Instrument.objects.select_for_update(of=("self",)).filter(pk=instrument)
-    return rows.select_related("equipment__source", "tank")
+    away = Procedure.objects.filter(instrument=OuterRef("pk"), away_to__isnull=False)
+    return rows.select_related("equipment__source", "tank").annotate(was_away=Exists(away))
 
 
 @prepared(instrument=KEY, sha256=WORD)

@@ -76,7 +76,8 @@ class Taking:
         self.measures = {m.sent_name: m for m in _measures(instrument=instrument.pk)}
         known = getattr(instrument.equipment, "source", None)
         self.source: Source = known or water.source_of(instrument.equipment)
-        self.away = _away(instrument=instrument.pk, since=at - PAST)
+        was_away = getattr(instrument, "was_away", True)  # told by whoever locked the row; else asked
+        self.away = _away(instrument=instrument.pk, since=at - PAST) if was_away else []
         self.incoming: list[water.Incoming] = []
         self.apart: list[water.Apart] = []
         self.signed: list[Sign] = []

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from clients.models import Tank
 from servicedesk.core import units
@@ -96,7 +96,9 @@ def _turn(parameter: str, unit: str) -> tuple[float, float] | str:
 
 @prepared(tank=KEY, source=NUMBER)
 def _series(tank: Slot, source: Slot) -> QuerySet[Series, tuple[Any, ...]]:
-    return Series.objects.filter(tank=tank, source=source).values_list("pk", "parameter", "method")
+    newest = Reading.objects.filter(series=OuterRef("pk")).order_by("-at").values("at")[:1]
+    rows = Series.objects.filter(tank=tank, source=source).annotate(newest=Subquery(newest))
+    return rows.values_list("pk", "parameter", "method", "newest")
 
 
 @prepared(series=NUMBERS, first=MOMENT, last=MOMENT)
@@ -110,7 +112,9 @@ class _Batch:
         self.tank, self.source, self.origin, self.received_at = tank, source, origin, received_at
         self.taken, self.apart = Taken(), list[Apart]()
         self.fresh: dict[tuple[int, datetime, int], tuple[Incoming, float]] = {}
-        self._series = {(name, method): pk for pk, name, method in _series(tank=tank.pk, source=source.pk)}
+        known = _series(tank=tank.pk, source=source.pk)
+        self._series = {(name, method): pk for pk, name, method, _newest in known}
+        self._newest = {pk: newest for pk, _name, _method, newest in known}
         self._by_method: dict[int, int] = {}
         self._turns: dict[tuple[str, str], tuple[float, float] | str] = {}
 
@@ -178,7 +182,10 @@ class _Batch:
         """Whether nothing of these series stands in this time yet: the usual case, and the quick one."""
         times = [at for _series, at, _seq in self.fresh]
         series = list({series for series, _at, _seq in self.fresh})
-        return not _between(series=series, first=min(times), last=max(times))
+        first = min(times)
+        if all((newest := self._newest.get(key)) is None or newest < first for key in series):
+            return True
+        return not _between(series=series, first=first, last=max(times))
 
     def store(self, by: User | None) -> None:
         """Insert what is new; what was there already is compared."""
