@@ -82,7 +82,12 @@ def searcher(model: Model, tuning: Tuning, seed: int) -> tuple[Any, Any, Any]:
 
 
 def search(
-    model: Model, tuning: Tuning, seed: int, until: Until, start: Any = None, better: Better | None = None
+    model: Model,
+    tuning: Tuning,
+    seed: int,
+    until: Callable[[float], bool],
+    start: Any = None,
+    better: Better | None = None,
 ) -> Any:
     """The best solution found, not worse than `start`; where none without fault is known, the one the search stood at when it
     ended: the caller judges."""

@@ -7,6 +7,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from servicedesk.core.rounds.engine import Tuning, Until, search
@@ -82,13 +83,13 @@ def _searched(problem: Problem, keeper: Keeper, budget: Budget, until: Until, st
         return {}
     if any(len(tie.patterns) > 1 for tie in problem.ties):
         lanes = [Patterns(problem, keeper, budget, replace(until), n) for n in range(max(1, budget.threads))]
-        _beside([lambda lane=lane: lane.run(start) for lane in lanes])  # type: ignore[misc]
+        _beside([partial(lane.run, start) for lane in lanes])
         return _untied(problem, lanes[0].last)
     if len(problem.visits) > WHOLE:
         Sectors(problem, keeper, budget, until).run(start)
         return {}
     alone = [_Alone(problem, keeper, budget, replace(until), n) for n in range(max(1, budget.threads))]
-    _beside([lambda one=one: one.run(start) for one in alone])  # type: ignore[misc]
+    _beside([partial(one.run, start) for one in alone])
     return alone[0].last
 
 
@@ -146,7 +147,7 @@ class _Alone:
         begun = None if start is None else solution_of(model, start, judge(self.problem, start)[0])
         if self.lane == 0 and start is None:
             self._at_once(model)
-        best = search(model, self.tuning, self.seed, _Patient(self), begun, lambda s: self._better(model, s))  # type: ignore[arg-type]
+        best = search(model, self.tuning, self.seed, _Patient(self), begun, lambda s: self._better(model, s))
         self.last = orders_of(model, best)
         if not self.found:
             model = build(self.problem, days=self.days, skippable=MISSING_PRICE)

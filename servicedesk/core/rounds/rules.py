@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from servicedesk.core.rounds.plan import REFILL, Orders, Plan, Round, Stop
 from servicedesk.core.rounds.problem import Problem, Shift, Visit
@@ -69,7 +70,7 @@ def loads(problem: Problem, shift: Shift, order: Sequence[str]) -> list[list[int
 
 def _order_faults(problem: Problem, shift: Shift, order: Sequence[str]) -> Iterator[Fault]:
     """What is wrong whatever the clock says."""
-    who = {"technician": shift.technician, "day": shift.day}
+    fault = partial(Fault, technician=shift.technician, day=shift.day)
     before: Visit | None = None
     for name in order:
         if name == REFILL:
@@ -77,21 +78,21 @@ def _order_faults(problem: Problem, shift: Shift, order: Sequence[str]) -> Itera
         visit = problem.visit[name]
         wrong = fits(visit, shift)
         if wrong:
-            yield Fault(wrong, visit=name, **who)  # type: ignore[arg-type]
+            yield fault(wrong, visit=name)
         if before and before.level > visit.level and not before.disinfects:
-            yield Fault("level", visit=name, amount=before.level - visit.level, **who)  # type: ignore[arg-type]
+            yield fault("level", visit=name, amount=before.level - visit.level)
         before = visit
     most = max((over for over in _overloads(problem, shift, order)), default=0)
     if most > 0:
-        yield Fault("load", amount=most, **who)  # type: ignore[arg-type]
+        yield fault("load", amount=most)
     refills, work = order.count(REFILL), sum(name != REFILL for name in order)
     if refills > (shift.refill.most if shift.refill else 0):
-        yield Fault("refill", amount=refills, **who)  # type: ignore[arg-type]
+        yield fault("refill", amount=refills)
     if shift.most_stops is not None and work > shift.most_stops:
-        yield Fault("stops", amount=work - shift.most_stops, **who)  # type: ignore[arg-type]
+        yield fault("stops", amount=work - shift.most_stops)
     places = _places(problem, shift, order)
     if not all(problem.travel.joined(a, b) for a, b in zip(places, places[1:], strict=False)):
-        yield Fault("no_way", **who)  # type: ignore[arg-type]
+        yield fault("no_way")
 
 
 def _overloads(problem: Problem, shift: Shift, order: Sequence[str]) -> Iterator[int]:
