@@ -16,6 +16,9 @@ from servicedesk.rounds.choices import (
     TroubleState,
     VisitCause,
 )
+from servicedesk.rounds.models.roads import Roads as Roads
+from servicedesk.rounds.models.roads import Router as Router
+from servicedesk.rounds.models.roads import Way as Way
 from servicedesk.stock.models import Place
 from servicedesk.web.facts import Fact
 
