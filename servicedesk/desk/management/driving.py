@@ -227,10 +227,10 @@ Asking = Callable[[int], tuple[str, str, bytes, dict[str, str]]]
 
 
 def drive(
-    port: int, ask: Asking, *, number: int, rate: float = 0.0, senders: int = SENDERS, until: threading.Event | None = None
+    port: int, ask: Asking, *, number: int, rate: float | Callable[[int], float] = 0.0, senders: int = SENDERS, until: threading.Event | None = None
 ) -> Found:  # fmt: skip
-    """Send `number` requests, so many a second whatever the answers take, or, without a rate, one after the other from each sender. How long one
-    took counts from when it was due."""
+    """Send `number` requests, so many a second whatever the answers take (or each so many seconds after the beginning as `rate` says of it), or,
+    without a rate, one after the other from each sender. How long one took counts from when it was due."""
     found, numbers, lock, begun = Found(), count(), threading.Lock(), time.monotonic()
 
     def send() -> None:
@@ -238,7 +238,10 @@ def drive(
             n = next(numbers)
             if n >= number or (until is not None and until.is_set()):
                 return
-            due = begun + n / rate if rate else time.monotonic()
+            if callable(rate):
+                due = begun + rate(n)
+            else:
+                due = begun + n / rate if rate else time.monotonic()
             time.sleep(max(0.0, due - time.monotonic()))
             method, path, body, headers = ask(n)
             try:
