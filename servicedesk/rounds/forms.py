@@ -4,11 +4,13 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Site
-from servicedesk.rounds.models import DueVisit, Stop
+from servicedesk.core.units import TypedWrong, parse_typed
+from servicedesk.rounds.models import DueVisit, Roads, Stop
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 
@@ -148,3 +150,56 @@ class ElsewhereForm(forms.Form):
         rows = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk")
         self.fields["technician"].queryset = rows  # type: ignore[attr-defined]
         self.fields["day"].choices = days  # type: ignore[attr-defined]
+
+
+class _Number(forms.FloatField):
+    """A number with a dot or a comma within two limits, with a sentence for what is none."""
+
+    def __init__(self, *, least: float, most: float, **rest: Any) -> None:
+        super().__init__(widget=forms.TextInput(attrs={"inputmode": "decimal"}), **rest)
+        words = _("From %(least)s to %(most)s.") % {"least": f"{least:g}", "most": f"{most:g}"}
+        self.validators = [MinValueValidator(least, words), MaxValueValidator(most, words)]
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values:
+            return None
+        try:
+            return parse_typed(str(value))
+        except TypedWrong as wrong:
+            raise forms.ValidationError(str(wrong)) from wrong
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value:g}" if isinstance(value, float) else value
+
+
+def _bound(column: str, label: Any) -> _Number:
+    """A field whose limits are the column's."""
+    known: Any = Roads._meta.get_field(column)
+    limits = {type(law): law.limit_value for law in known.validators}
+    return _Number(
+        least=limits[MinValueValidator],
+        most=limits[MaxValueValidator],
+        label=label,
+        error_messages={"required": _("Type a number.")},
+    )
+
+
+class RoadsForm(forms.Form):
+    """How straight lines become minutes."""
+
+    near_km = _bound("near_km", _("Near: up to so many km of straight line"))
+    near_factor = _bound("near_factor", _("Near: the road is so many times as long"))
+    near_kmh = _bound("near_kmh", _("Near: driven at, km/h"))
+    middle_km = _bound("middle_km", _("Farther: up to so many km of straight line"))
+    middle_factor = _bound("middle_factor", _("Farther: the road is so many times as long"))
+    middle_kmh = _bound("middle_kmh", _("Farther: driven at, km/h"))
+    far_factor = _bound("far_factor", _("Beyond: the road is so many times as long"))
+    far_kmh = _bound("far_kmh", _("Beyond: driven at, km/h"))
+    leg_minutes = _bound("leg_minutes", _("Minutes for each way beside: out of the van, into the van"))
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or {}
+        near, middle = said.get("near_km"), said.get("middle_km")
+        if near is not None and middle is not None and middle <= near:
+            self.add_error("middle_km", _("Farther ends later than near does."))
+        return said

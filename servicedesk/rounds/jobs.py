@@ -1,6 +1,7 @@
 """Each night: owe the visits of the coming weeks and put them on rounds. On request: plan a week anew."""
 
-from datetime import time, timedelta
+from collections.abc import Callable
+from datetime import date, time, timedelta
 from threading import get_ident
 from time import monotonic
 from typing import Any
@@ -24,9 +25,12 @@ from servicedesk.rounds.queries.broken import broken
 from servicedesk.rounds.queries.found import lines_of, numbers_of, reasons_of
 from servicedesk.rounds.queries.mending import KINDS, way_out
 from servicedesk.rounds.queries.wanted import Wanted, wanted
+from servicedesk.rounds.queries.ways import points_of, service
 from servicedesk.staff.queries import day_of
 
-AHEAD = timedelta(days=35)
+AHEAD, SOON = timedelta(days=35), timedelta(days=14)
+ASK_S, ASK_AT_NIGHT_S = 60, 400
+"""So many seconds the road router is asked before a week is planned, and each night."""
 
 
 @register("owe_visits")
@@ -41,14 +45,39 @@ def owe_visits(job: Job) -> dict[str, Any]:
 daily("owe_visits", at=time(1, 0))
 
 
+@register("ask_roads", queue="plans")
+def ask_roads(job: Job) -> dict[str, Any]:
+    """Ask the road router for ways that the coming two weeks may need, so that a day that breaks finds them known."""
+    today = day_of(timezone.now())
+    asked = _ask(today, today + SOON, lambda: False, most=ASK_AT_NIGHT_S)
+    return {"kept": asked.kept, "left": asked.left, "error": asked.error}
+
+
+daily("ask_roads", at=time(1, 30))
+
+
+def _ask(first: date, last: date, stop: Callable[[], bool], *, most: float) -> actions.Asked:
+    """Ask the road router for what these days may need, for so many seconds at the most; nothing where none is set."""
+    known, until = service(), monotonic() + most
+    if known is None:
+        return actions.Asked()
+    return actions.ask_ways(
+        service=known,
+        points=points_of(first, last),
+        at=timezone.now(),
+        stop=lambda: monotonic() > until or stop(),
+    )
+
+
 @register("plan_week", queue="plans")
 def plan_week(job: Job) -> dict[str, Any] | None:
     """Search for the days of a proposal, and keep what was found beside the rounds in force."""
     proposal = Proposal.objects.filter(pk=UUID(job.args["proposal"])).first()
     if proposal is None or proposal.state != ProposalState.ASKED:
         raise GiveUp(_("This week is no longer waited for."))
-    week = wanted(first=proposal.first, last=proposal.last, now=timezone.now())
     search = _Search(job, proposal)
+    search.ask()
+    week = wanted(first=proposal.first, last=proposal.last, now=timezone.now())
     try:
         plan = search.plan(week)
     except NotPlanned as wrong:
@@ -108,6 +137,12 @@ class _Search:
         self.job, self.proposal = job, proposal
         self.began, self.looked, self.stopped, self.note = monotonic(), 0.0, False, ""
         self.thread = get_ident()
+
+    def ask(self) -> None:
+        """Has the road router asked for ways that are not known yet; the search's time begins afterwards."""
+        self.note = _("asking the road router") if service() else ""
+        _ask(self.proposal.first, self.proposal.last, self._stopped, most=ASK_S)
+        self.began, self.note = monotonic(), ""
 
     def plan(self, week: Wanted) -> Plan:
         budget = Budget(seconds=self.proposal.seconds, seed=self.proposal.seed)

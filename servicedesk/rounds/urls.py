@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.rounds.views import load, mending, moving, proposal, round, week
+from servicedesk.rounds.views import load, mending, moving, proposal, roads, round, week
 
 app_name = "rounds"
 urlpatterns = [
@@ -11,6 +11,7 @@ urlpatterns = [
     path("load/", load.load, name="load"),
     path("look-up/", round.look_up, name="look_up"),
     path("week/", week.week, name="week"),
+    path("week/roads/", roads.roads, name="roads"),
     path("week/plan/", proposal.ask, name="plan_week"),
     path("week/plan/<uuid:key>/", proposal.proposal, name="proposal"),
     path("week/plan/<uuid:key>/search/", proposal.searching, name="searching"),

@@ -7,6 +7,7 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 VAR = Path(os.environ.get("TANKROUND_VAR", ROOT / "var"))
@@ -21,6 +22,13 @@ PULL_PRIVATE = os.environ.get("TANKROUND_PULL_PRIVATE", "") == "1"
 PUSH_HOSTS = {
     host.strip().lower() for host in os.environ.get("TANKROUND_PUSH_HOSTS", "").split(",") if host.strip()
 }
+ROADS_KIND = os.environ.get("TANKROUND_ROADS_KIND", "osrm").strip().lower()
+ROADS_URL = os.environ.get("TANKROUND_ROADS_URL", "").strip()
+ROADS_PROFILE = os.environ.get("TANKROUND_ROADS_PROFILE", "").strip()
+ROADS_DATA = os.environ.get("TANKROUND_ROADS_DATA", "").strip()
+ROADS_PRIVATE = os.environ.get("TANKROUND_ROADS_PRIVATE", "") == "1"
+if ROADS_KIND not in ("osrm", "valhalla"):
+    raise ImproperlyConfigured("TANKROUND_ROADS_KIND is osrm or valhalla.")
 DEVICE_A_MINUTE = int(os.environ.get("TANKROUND_DEVICE_A_MINUTE", "600"))
 DEVICE_AT_ONCE = int(os.environ.get("TANKROUND_DEVICE_AT_ONCE", "2"))
 INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))

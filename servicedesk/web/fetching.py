@@ -5,6 +5,7 @@ import http.client
 import ipaddress
 import socket
 import ssl
+import time
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +14,10 @@ from urllib.parse import urlsplit
 from django.conf import settings
 
 TIMEOUT_S, LARGEST = 10.0, 512 * 1024
+WHOLE_S = 30.0
+"""So long a body may take altogether, however steadily it comes."""
 FINE = 200
+WORDS = 2000
 
 
 PASSING = {408, 425, 429}
@@ -22,7 +26,7 @@ SERVER_SIDE = 500
 
 class NotFetched(Exception):
     """It was not asked, or did not answer as it should; the sentence says why. `status` is what it answered, `passing` whether it may be
-    otherwise in a while, `headers` what it said beside, by names in small letters."""
+    otherwise in a while, `headers` what it said beside, by names in small letters, `body` the beginning of what it said."""
 
     def __init__(
         self,
@@ -31,9 +35,10 @@ class NotFetched(Exception):
         status: int | None = None,
         passing: bool = False,
         headers: Mapping[str, str] | None = None,
+        body: bytes = b"",
     ) -> None:
         super().__init__(words)
-        self.status, self.passing, self.headers = status, passing, headers or {}
+        self.status, self.passing, self.headers, self.body = status, passing, headers or {}, body
 
 
 @dataclass(frozen=True)
@@ -61,6 +66,15 @@ def pushed() -> Where:
     name = "TANKROUND_PUSH_HOSTS"
     hosts = settings.PUSH_HOSTS
     return Where(hosts or None, False, False, () if hosts else (443,), hosts, name, name)
+
+
+def named(url: str, *, private: bool, private_set_by: str) -> Where:
+    """The one host that the installation itself names, any port of it; a private address only where that is set beside."""
+    try:
+        host = (urlsplit(url).hostname or "").lower()
+    except ValueError:
+        host = ""
+    return Where({host}, private, plain=True, private_set_by=private_set_by)
 
 
 def _is_named(host: str, hosts: Collection[str]) -> bool:
@@ -120,6 +134,30 @@ def hand_over(url: str, body: bytes, *, headers: Mapping[str, str], where: Where
     _exchange("POST", url, body, headers, set(range(FINE, 300)), where or pulled())
 
 
+def ask(url: str, body: bytes | None, *, headers: Mapping[str, str], where: Where) -> bytes:
+    """What an address answers to a question: a GET, or a POST with a body. Raises NotFetched in words."""
+    return _exchange("GET" if body is None else "POST", url, body, headers, {FINE}, where)
+
+
+def _read(answer: http.client.HTTPResponse, until: float) -> bytes:
+    """The body, up to one byte more than is allowed; it may not come for ever."""
+    parts, size = [], 0
+    while size <= LARGEST and (part := answer.read1(LARGEST + 1 - size)):
+        parts.append(part)
+        size += len(part)
+        if time.monotonic() > until:
+            raise TimeoutError
+    return b"".join(parts)
+
+
+def _beginning(answer: http.client.HTTPResponse) -> bytes:
+    """The first words of a refusal; none where they do not come."""
+    try:
+        return answer.read1(WORDS)
+    except (OSError, http.client.HTTPException, ValueError):
+        return b""
+
+
 def _exchange(
     method: str, url: str, given: bytes | None, headers: Mapping[str, str], fine: set[int], where: Where
 ) -> bytes:
@@ -143,8 +181,10 @@ def _exchange(
             later = answer.status in PASSING or answer.status >= SERVER_SIDE
             words = f"It answered {answer.status}; redirects are not followed."
             beside = {name.lower(): value for name, value in answer.headers.items()}
-            raise NotFetched(words, status=answer.status, passing=later, headers=beside)
-        body = answer.read(LARGEST + 1)
+            raise NotFetched(
+                words, status=answer.status, passing=later, headers=beside, body=_beginning(answer)
+            )
+        body = _read(answer, time.monotonic() + WHOLE_S)
     except (OSError, http.client.HTTPException, ValueError) as wrong:
         raise NotFetched(f"It did not answer: {type(wrong).__name__}.", passing=True) from wrong
     finally:

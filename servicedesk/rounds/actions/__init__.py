@@ -29,8 +29,12 @@ from servicedesk.rounds.actions.proposing import (
     put_in_force,
     stop_search,
 )
+from servicedesk.rounds.actions.roads import Asked, ask_ways, save_roads
 
 __all__ = [
+    "Asked",
+    "ask_ways",
+    "save_roads",
     "choose",
     "drop_trouble",
     "end_search",

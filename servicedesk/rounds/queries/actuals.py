@@ -8,8 +8,11 @@ from itertools import groupby
 from uuid import UUID
 
 from servicedesk.core.rounds.actuals import Learned, learned
+from servicedesk.core.rounds.hours import Drive
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
+from servicedesk.staff.models import Working
+from servicedesk.staff.queries import business_zone
 
 LOOK_BACK = timedelta(days=180)
 MOST_VISITS = 12
@@ -18,10 +21,11 @@ FEWEST_SECONDS = 60
 
 @dataclass(frozen=True)
 class Actuals:
-    """By service plan how many times as long its visits take as planned; by two sites in order the seconds that the way between them took."""
+    """By service plan how many times as long its visits take as planned; by two sites in order the drives between them, as long as
+    from leaving the one to arriving at the other."""
 
     plans: dict[UUID, Learned]
-    ways: dict[tuple[UUID, UUID], list[float]]
+    ways: dict[tuple[UUID, UUID], list[Drive]]
 
     def minutes(self, plan: UUID | None, planned: int) -> int:
         """Minutes to plan with."""
@@ -36,7 +40,7 @@ def _driven(until: datetime) -> list[Stop]:
         arrived_at__lte=until,
         left_at__isnull=False,
     )
-    return list(rows.select_related("due_visit").order_by("round", "arrived_at", "pk"))
+    return list(rows.select_related("due_visit", "round").order_by("round", "arrived_at", "pk"))
 
 
 def actuals(*, until: datetime) -> Actuals:
@@ -57,8 +61,10 @@ def actuals(*, until: datetime) -> Actuals:
     )
 
 
-def _ways(stops: Iterable[Stop]) -> dict[tuple[UUID, UUID], list[float]]:
-    found: dict[tuple[UUID, UUID], list[float]] = defaultdict(list)
+def _ways(stops: Iterable[Stop]) -> dict[tuple[UUID, UUID], list[Drive]]:
+    found: dict[tuple[UUID, UUID], list[Drive]] = defaultdict(list)
+    zone = business_zone()
+    lunches = {row.person_id: row for row in Working.objects.filter(lunch_minutes__gt=0)}
     for _round, some in groupby(stops, key=lambda stop: stop.round_id):
         mine = list(some)
         for before, after in zip(mine, mine[1:], strict=False):
@@ -66,5 +72,21 @@ def _ways(stops: Iterable[Stop]) -> dict[tuple[UUID, UUID], list[float]]:
             seconds = (after.arrived_at - before.left_at).total_seconds()
             pair = (before.due_visit.site_id, after.due_visit.site_id)
             if pair[0] != pair[1] and seconds >= FEWEST_SECONDS:
-                found[pair].append(seconds)
+                left, came = before.left_at.astimezone(zone), after.arrived_at.astimezone(zone)
+                lunch = _lunch(lunches.get(before.round.technician_id), left, came)
+                found[pair].append(Drive(_of_day(left), seconds, lunch))
     return dict(found)
+
+
+def _of_day(at: datetime) -> int:
+    """Seconds since midnight."""
+    return at.hour * 3600 + at.minute * 60 + at.second
+
+
+def _lunch(row: Working | None, left: datetime, came: datetime) -> int:
+    """Seconds of the lunch that may have been eaten on the way; nought where none may."""
+    if row is None:
+        return 0
+    begins, ends = (at.hour * 3600 + at.minute * 60 for at in (row.lunch_from, row.lunch_until))
+    seconds = row.lunch_minutes * 60
+    return seconds if _of_day(left) < ends + seconds and _of_day(came) > begins else 0

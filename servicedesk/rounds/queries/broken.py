@@ -245,6 +245,7 @@ def broken(trouble: Trouble, now: datetime) -> Broken:
         said=[*builder.said, *_given_way(gave, builder), *_lost(builder), *_for_two(owed)],
         notes={key: words for key, words in builder.notes.items() if words},
         skills={str(skill.pk): skill.name for skill in Skill.objects.all()},
+        hours=builder.hours,
     )
     return Broken(week, before, said, stamp, builder.ends, off)
 

@@ -13,6 +13,7 @@ from servicedesk.core.rounds.problem import Shift
 from servicedesk.core.rounds.rules import Fault
 from servicedesk.core.rounds.why import why
 from servicedesk.rounds.models import DueVisit
+from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.ground import time_of
 from servicedesk.rounds.queries.wanted import SECOND, Wanted
 from servicedesk.staff.models import User
@@ -124,6 +125,7 @@ def day_numbers(week: Wanted, row: Round, shift: Shift) -> dict[str, Any]:
         "order": [stop.visit for stop in row.stops],
         "starts": [stop.start for stop in row.stops],
         "broken": [],
+        "hours": late_words(week, row, shift),
     }
     if row.lunch is not None and shift.lunch is not None:
         told |= {"lunch": row.lunch, "lunch_s": shift.lunch.seconds}

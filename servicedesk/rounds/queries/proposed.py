@@ -57,6 +57,7 @@ class ProposedDay:
     words: str
     technician: UUID
     wrong: list[str]
+    hours: list[str]
 
     @property
     def visits(self) -> set[str]:
@@ -270,11 +271,24 @@ def _day(day: date, lines: list[Proposed], row: dict[str, Any], zone: ZoneInfo) 
         home=_at(day, row["back"], zone) if "back" in row else None,
         title=_("The day of %(name)s") % {"name": lines[0].technician},
     )
+    wrong = [str(broken["words"]) for broken in row.get("broken", [])]
+    words = _words_of(lines, row, spare=not wrong)
+    assert lines[0].technician is not None
+    return ProposedDay(
+        str(lines[0].technician),
+        day,
+        strip,
+        lines,
+        words,
+        lines[0].technician.pk,
+        wrong,
+        row.get("hours", []),
+    )
+
+
+def _words_of(lines: list[Proposed], row: dict[str, Any], *, spare: bool) -> str:
+    """A day in a line: stops, at the wheel, and what there is to spare where that means something."""
     words = ngettext("one stop", "%(n)s stops", len(lines)) % {"n": len(lines)}
     words = _("%(stops)s, %(drive)s at the wheel") % {"stops": words, "drive": _hours(row.get("travel", 0))}
-    wrong = [str(broken["words"]) for broken in row.get("broken", [])]
     slack = min((line.slack_minutes for line in lines), default=0)
-    if not wrong:
-        words += ", " + _("%(m)s min to spare at the tightest") % {"m": slack}
-    assert lines[0].technician is not None
-    return ProposedDay(str(lines[0].technician), day, strip, lines, words, lines[0].technician.pk, wrong)
+    return words + ", " + _("%(m)s min to spare at the tightest") % {"m": slack} if spare else words

@@ -14,7 +14,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from servicedesk.core.rounds.actuals import learned
+from servicedesk.core.rounds.hours import Hours
 from servicedesk.core.rounds.problem import (
     DAY_S,
     ISOLATED,
@@ -28,7 +28,6 @@ from servicedesk.core.rounds.problem import (
     Window,
     locked,
 )
-from servicedesk.core.rounds.travel import travel_between
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Stop
 from servicedesk.rounds.queries.actuals import actuals
@@ -44,6 +43,7 @@ from servicedesk.rounds.queries.ground import (
     seconds_of,
     windows_of_day,
 )
+from servicedesk.rounds.queries.ways import ways_between
 from servicedesk.staff.choices import StartsAt
 from servicedesk.staff.models import Skill, User, Working
 from servicedesk.staff.queries import business, day_of, technicians
@@ -75,6 +75,7 @@ class Wanted:
     said: list[str] = field(default_factory=list)
     notes: dict[str, list[str]] = field(default_factory=dict)
     skills: dict[str, str] = field(default_factory=dict)
+    hours: Hours | None = None
 
     @cached_property
     def stamp(self) -> str:
@@ -127,6 +128,7 @@ class Builder:
         self.now, self.places, self.said = now, _Places(), list[str]()
         self.notes: dict[str, list[str]] = defaultdict(list)
         self.actuals = actuals(until=now)
+        self.hours: Hours | None = None
         self.store = (
             Place.objects.filter(kind=PlaceKind.STORE, lat__isnull=False).order_by("name", "pk").first()
         )
@@ -279,16 +281,14 @@ class Builder:
         return [(longer if minutes > planned else shorter) % {"m": abs(minutes - planned), "n": found.seen}]
 
     def travel(self) -> Travel:
-        """Seconds and metres between all places: as the crow flies and roads go, as it took where somebody drove there."""
-        reckoned = travel_between(self.places.settled())
-        for (a, b), seen in self.actuals.ways.items():
-            one, other = self.places.known.get(("site", a)), self.places.known.get(("site", b))
-            if one is not None and other is not None and reckoned.seconds[one, other] > 0:
-                reckoned.seconds[one, other] = round(learned(float(reckoned.seconds[one, other]), seen).value)
-        reckoned.seconds[:] = (
-            -(-reckoned.seconds // 60) * 60
-        )  # rounds are written down in whole minutes: never too few
-        return reckoned
+        """Seconds and metres between all places, and by the hour (`hours`): as it took where somebody drove, as the road router said, else by distance."""
+        places, sites = self.places, {}
+        for key, number in places.known.items():
+            if isinstance(key, tuple) and key[0] == "site":
+                sites[key[1]] = number
+        ways = ways_between(places.points, places.settled(), places.names, sites, self.actuals.ways)
+        self.hours, self.said = ways.hours, [*self.said, *ways.said]
+        return ways.travel
 
     def _held(self, visit: Visit, row: DueVisit) -> Visit:
         """As a person decided."""
@@ -368,4 +368,5 @@ def wanted(*, first: date, last: date, now: datetime) -> Wanted:
         said=builder.said,
         notes={key: words for key, words in builder.notes.items() if words},
         skills={str(skill.pk): skill.name for skill in Skill.objects.all()},
+        hours=builder.hours,
     )

@@ -1,0 +1,1 @@
+"""What rounds ask of others outside the house."""
