@@ -180,7 +180,6 @@ def _bound(column: str, label: Any) -> _Number:
         least=limits[MinValueValidator],
         most=limits[MaxValueValidator],
         label=label,
-        error_messages={"required": _("Type a number.")},
     )
 
 

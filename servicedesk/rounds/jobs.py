@@ -140,7 +140,7 @@ class _Search:
 
     def ask(self) -> None:
         """Has the road router asked for ways that are not known yet; the search's time begins afterwards."""
-        self.note = _("asking the road router") if service() else ""
+        self.note, self.began = _("asking the road router") if service() else "", monotonic() + ASK_S
         _ask(self.proposal.first, self.proposal.last, self._stopped, most=ASK_S)
         self.began, self.note = monotonic(), ""
 
@@ -158,7 +158,7 @@ class _Search:
         now = monotonic()
         if get_ident() == self.thread and now - self.looked >= 1:
             self.looked = now
-            done = min(int(now - self.began), self.proposal.seconds)
+            done = min(max(0, int(now - self.began)), self.proposal.seconds)
             mine = dispatch.progress(
                 job=self.job, done=done, total=self.proposal.seconds, note=self.note, at=timezone.now()
             )

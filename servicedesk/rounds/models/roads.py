@@ -45,8 +45,8 @@ class Roads(models.Model):
 
 
 class Router(models.Model):
-    """A road router that was asked, under the name of its kind, profile, address and data. `taught` counts how often it taught something; `failed_at` and `error`
-    are its last failure, until it answers again."""
+    """A road router that was asked, under the name of its kind, profile, address and data. `taught` is a number drawn anew whenever it taught something: what is
+    kept in memory of it goes by that. `failed_at` and `error` are its last failure, until it answers again."""
 
     name = models.CharField(max_length=400, unique=True)
     taught = models.PositiveIntegerField(default=0)

@@ -11,6 +11,7 @@ from uuid import UUID
 
 from django.conf import settings
 from django.db.models import Q
+from django.db.models.functions import Coalesce
 from django.utils.formats import date_format, time_format
 from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
@@ -81,35 +82,37 @@ def missing_of(row: Router, points: Iterable[Point], *, old: Any) -> dict[int, f
     """Which ordered pairs of these places are to be asked: by start the ends of which nothing is known, or nothing since `old`. Places off the
     router's map, and what is too far to be driven between two stops, are left out."""
     keys = sorted({key_of(point) for point in points})
-    number = {key: n for n, key in enumerate(keys)}
     unknown = great_circle_m([point_of(key) for key in keys]) <= FAR_M
     np.fill_diagonal(unknown, val=False)
-    rows = Way.objects.filter(router=row, start__in=keys, end__in=keys, asked_at__gte=old)
-    for start, end, seconds in rows.values_list("start", "end", "seconds").iterator(chunk_size=10_000):
-        a, b = number[start], number[end]
-        unknown[a, b] = False
-        if a == b and seconds is None:
-            unknown[a], unknown[:, a] = False, False
-    return {key: frozenset(keys[b] for b in np.flatnonzero(unknown[a])) for key, a in number.items()}
+    start, end, seconds, _metres = _said_by(row, keys, asked_at__gte=old)
+    unknown[start, end] = False
+    lost = start[(start == end) & (seconds == UNKNOWN)]
+    unknown[lost], unknown[:, lost] = False, False
+    return {key: frozenset(keys[b] for b in np.flatnonzero(unknown[a])) for a, key in enumerate(keys)}
+
+
+def _said_by(row: Router, keys: Sequence[int], **more: Any) -> Any:
+    """What a router said of ways between these places (keys in order): four columns, the numbers of start and end, seconds and metres (UNKNOWN where there
+    is no way)."""
+    rows = Way.objects.filter(router=row, start__in=keys, end__in=keys, **more)
+    numbers = [Coalesce(name, UNKNOWN) for name in ("seconds", "metres")]
+    told = list(rows.values_list("start", "end", *numbers).iterator(chunk_size=10_000))
+    start, end, *rest = np.array(told, dtype=np.int64).reshape(-1, 4).T
+    known = np.asarray(keys, dtype=np.int64)
+    return [np.searchsorted(known, start), np.searchsorted(known, end), *rest]
 
 
 @lru_cache(maxsize=2)
-def _squares(row: int, taught: int, keys: tuple[int, ...]) -> tuple[Any, Any, tuple[int, ...]]:
+def _squares(row: Router, _taught: int, keys: tuple[int, ...]) -> tuple[Any, Any, tuple[int, ...]]:
     """What a router said of these places: seconds and metres by start and end (UNKNOWN where nothing), and numbers of those off its map. Kept by what
     it was taught, like all that is kept here."""
-    number = {key: n for n, key in enumerate(keys)}
+    start, end, told, long = _said_by(row, keys)
     seconds = np.full((len(keys), len(keys)), UNKNOWN, dtype=np.int64)
-    metres, lost = seconds.copy(), []
-    found = Way.objects.filter(router=row, start__in=keys, end__in=keys)
-    for start, end, s, m in found.values_list("start", "end", "seconds", "metres").iterator(
-        chunk_size=10_000
-    ):
-        a, b = number[start], number[end]
-        if a == b:
-            lost.append(a)
-        else:
-            seconds[a, b], metres[a, b] = (NO_WAY_S, 0) if s is None else (s, m)
-    return seconds, metres, tuple(sorted(lost))
+    metres = seconds.copy()
+    seconds[start, end], metres[start, end] = np.where(told == UNKNOWN, NO_WAY_S, told), long
+    lost = tuple(sorted(int(number) for number in start[start == end]))
+    np.fill_diagonal(seconds, UNKNOWN)
+    return seconds, metres, lost
 
 
 @dataclass
@@ -170,7 +173,7 @@ def _as_the_router_says(
     whole = tuple(sorted(set(keys.values())))
     if row is None:
         return _said_of(row, len(whole) * (len(whole) - 1), [], [])
-    square, lengths, lost = _squares(row.pk, row.taught, whole)
+    square, lengths, lost = _squares(row, row.taught, whole)
     at, there = {key: number for number, key in enumerate(whole)}, list(keys)
     index = [at[keys[n]] for n in there]
     mine, asked = np.ix_(there, there), np.ix_(index, index)
