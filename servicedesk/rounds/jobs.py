@@ -123,7 +123,7 @@ def keep_way_out(trouble: Trouble, kind: str) -> bool:
         lines=found.lines,
         before=found.before,
         after=found.after,
-        said=day.week.said,
+        said=[*day.week.said, *found.said],
         stamp=day.stamp,
         at=timezone.now(),
     )

@@ -8,16 +8,21 @@ import pytest
 from django.test import Client as Browser
 
 from servicedesk.core.rounds.hours import Hours
+from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.problem import Window
 from servicedesk.core.rounds.rules import judge
 from servicedesk.rounds import actions
 from servicedesk.rounds.models import DueVisit, Roads, Router, Stop, Way
 from servicedesk.rounds.queries.actuals import actuals
+from servicedesk.rounds.queries.broken import broken
 from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.found import lines_of, numbers_of
+from servicedesk.rounds.queries.mending import way_out
 from servicedesk.rounds.queries.roads import driven_ways
 from servicedesk.rounds.queries.wanted import stamp_of, wanted
 from servicedesk.staff.models import Working
+from tests.factories.days import NOW as NOW_THERE
+from tests.factories.days import Day
 from tests.factories.people import make_business, make_owner, make_technician, make_user
 from tests.factories.tanks import make_plan, make_site, make_tank
 
@@ -253,3 +258,14 @@ def test_the_page_of_a_proposal_warns(past):
     )  # fmt: skip
     page = signed_in(past.owner).get(f"/week/plan/{row.pk}/").content.decode()
     assert "min too late to be let in" in page
+
+
+def test_a_way_out_of_a_broken_day_says_who_would_come_later():
+    day = Day()
+    found = broken(day.say("cancelled", due_visit=day.visits[1]), NOW_THERE)
+    assert way_out(found, "smallest", Budget(iterations=1)).said == []
+    found.week.hours = Hours(found.week.problem.travel.rows, (9.0, 9.0, 9.0))
+    said = way_out(found, "smallest", Budget(iterations=1)).said
+    assert said and all(
+        words.startswith("The smallest change: At that hour ways take longer: ") for words in said
+    )

@@ -15,6 +15,7 @@ from servicedesk.core.rounds.today import offer
 from servicedesk.rounds.choices import OfferKind, ProposalState, StopState, TroubleKind, TroubleState
 from servicedesk.rounds.models import Move, Proposal, Proposed, Stop, Trouble
 from servicedesk.rounds.queries.broken import Broken, stamp_of_day
+from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.found import Line, lines_of, reasons_of
 from servicedesk.rounds.queries.proposed import Change, changes_of
 from servicedesk.staff.models import User
@@ -28,11 +29,12 @@ WORTH_S = 5 * 60
 
 @dataclass(frozen=True)
 class Found:
-    """One way out, worked out: a line for each visit, both days in numbers (seconds)."""
+    """One way out, worked out: a line for each visit, both days in numbers (seconds), what else is to be said of it."""
 
     lines: list[Line]
     before: dict[str, Any]
     after: dict[str, Any]
+    said: list[str]
 
 
 def _numbers(day: Broken, plan: Plan) -> dict[str, Any]:
@@ -52,7 +54,18 @@ def way_out(
     lines = [_as_told(day, line, kept) for line in lines]
     if day.off is not None:
         lines.append(Line(day.off, why=_("cancelled")))
-    return Found(lines, _numbers(day, day.before), _numbers(day, made.plan))
+    return Found(
+        lines, _numbers(day, day.before), _numbers(day, made.plan), _by_the_hour(day, kind, made.plan)
+    )
+
+
+def _by_the_hour(day: Broken, kind: str, plan: Plan) -> list[str]:
+    """Who would come later by what ways take at that hour, with the way out of which it holds."""
+    late = [
+        words for row in plan.rounds for words in late_words(day.week, row, day.week.problem.shift[row.key])
+    ]
+    title = OfferKind(kind).label
+    return [_("%(title)s: %(words)s") % {"title": title, "words": words} for words in late]
 
 
 def _as_told(day: Broken, line: Line, kept: dict[str, Any]) -> Line:
