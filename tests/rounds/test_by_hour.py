@@ -69,7 +69,7 @@ class Past:
             for place, (number, began) in enumerate(zip(order, (left - timedelta(minutes=30), left + timedelta(minutes=minutes)), strict=True), start=1):  # fmt: skip
                 row = self.visit(number, day)
                 actions.put_on_round(
-                    due_visit=row, day=day, technician=self.ida, order=place, planned_at=time(9)
+                    due_visit=row, day=day, technician=self.ida, order=place, planned_at=time(7)
                 )
                 Stop.objects.filter(due_visit=row).update(
                     arrived_at=began, left_at=began + timedelta(minutes=30), state="closed"
@@ -132,7 +132,31 @@ def test_what_is_left_out_is_said_with_the_reason(past, at, minutes, why):
     (words,) = row.left_out
     assert words.startswith(f"{minutes} min begun at {at:%H:%M}: ") and said[why] in words
     assert (row.start, row.end, row.drives) == ("Ashpond", "Birchwell", 1)
-    assert row.bands[1:] == (None, None) and row.bands[0] is not None and row.reckoned != row.minutes
+    assert (
+        row.bands[1:] == (None, None)
+        and row.hours == [f"before 10:00 {row.bands[0]} min"]
+        and row.reckoned != row.minutes
+    )
+
+
+def test_who_had_time_to_wait_is_left_out(past):
+    past.drove(time(9), 45)
+    Stop.objects.filter(due_visit__site=past.sites[1]).update(planned_at=time(9, 45))
+    (row,) = driven_ways(NOW)
+    assert row.left_out == ["45 min begun at 09:00: there was time to wait for the next visit"]
+
+
+def test_many_that_are_left_out_are_one_line(past):
+    past.drove(time(15), 95, times=2)
+    past.drove(time(15), 90)
+    past.drove(time(15), 1)
+    (row,) = driven_ways(NOW)
+    said = [
+        "1 min begun at 15:00: less than a third of it",
+        "3 drives of 90 to 95 min: more than three times as long",
+    ]
+    assert sorted(row.left_out) == said
+    assert row.minutes == row.reckoned and row.hours == [] and row.drives == 0
 
 
 def test_lunch_is_only_thought_of_around_lunch(past):

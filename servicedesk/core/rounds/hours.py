@@ -18,21 +18,24 @@ BEGINS = (0, 10 * 3600, 15 * 3600)
 ALWAYS = (1.0, 1.0, 1.0)
 FACTOR_WEIGHT = 10.0
 """That the time of day makes no difference counts as so many drives."""
-MOST_OF_LUNCH = 0.75
+MOST_OF_LUNCH, SPARE_S = 0.75, 600
+"""So much of lunch, so many seconds to spare before the next visit (common practice)."""
 
 
 @dataclass(frozen=True)
 class Drive:
-    """A way that was driven: begun `at` seconds since midnight, `seconds` until the next visit began; `lunch` seconds of a break that may lie in it."""
+    """A way that was driven: begun `at` seconds since midnight, `seconds` until the next visit began; `lunch` seconds of a break that may lie in it; `due` seconds
+    after it was begun the next visit was planned."""
 
     at: int
     seconds: float
     lunch: int = 0
+    due: float = 0.0
 
 
 @dataclass(frozen=True)
 class LearnedWay:
-    """Seconds of an ordered pair, from how many drives, which of them count, and those left out with the reason: "short", "long", "lunch"."""
+    """Seconds of an ordered pair, from how many drives, which of them count, and those left out with the reason: "short", "long", "lunch", "wait"."""
 
     value: float
     kept: tuple[Drive, ...] = ()
@@ -52,15 +55,22 @@ def learned_way(reckoned: float, drives: Sequence[Drive]) -> LearnedWay:
     """What drives say of a pair for which so many seconds were reckoned. Raises ValueError where that is nought or less."""
     kept, out = list[Drive](), list[tuple[Drive, str]]()
     for drive in drives:
-        if drive.lunch and drive.seconds - reckoned >= MOST_OF_LUNCH * drive.lunch:
-            out.append((drive, "lunch"))
-            continue
-        found = learned(reckoned, [drive.seconds])
-        if found.left_out:
-            out.append((drive, found.left_out[0][1]))
+        why = _why_not(reckoned, drive)
+        if why:
+            out.append((drive, why))
         else:
             kept.append(drive)
     return LearnedWay(learned(reckoned, [drive.seconds for drive in kept]).value, tuple(kept), tuple(out))
+
+
+def _why_not(reckoned: float, drive: Drive) -> str:
+    """Why a drive tells nothing of its way: lunch was eaten, there was time to wait and whoever drove was not late, or it is far off."""
+    if drive.lunch and drive.seconds - reckoned >= MOST_OF_LUNCH * drive.lunch:
+        return "lunch"
+    if drive.due - reckoned > SPARE_S and reckoned < drive.seconds <= drive.due + SPARE_S:
+        return "wait"
+    far = learned(reckoned, [drive.seconds]).left_out
+    return far[0][1] if far else ""
 
 
 def factors_of(ways: Iterable[LearnedWay]) -> tuple[float, float, float]:

@@ -74,7 +74,8 @@ def _ways(stops: Iterable[Stop]) -> dict[tuple[UUID, UUID], list[Drive]]:
             if pair[0] != pair[1] and seconds >= FEWEST_SECONDS:
                 left, came = before.left_at.astimezone(zone), after.arrived_at.astimezone(zone)
                 lunch = _lunch(lunches.get(before.round.technician_id), left, came)
-                found[pair].append(Drive(_of_day(left), seconds, lunch))
+                planned = datetime.combine(after.round.day, after.planned_at, tzinfo=zone)
+                found[pair].append(Drive(_of_day(left), seconds, lunch, (planned - left).total_seconds()))
     return dict(found)
 
 

@@ -15,11 +15,12 @@ from servicedesk.rounds.models import Router, Way
 from servicedesk.rounds.queries.actuals import actuals
 from servicedesk.rounds.queries.ways import router, service, ways_between
 
-MOST = 60
+MOST = 30
 """So many pairs are shown, those driven most often first."""
 REASONS = {
     "short": gettext_noop("less than a third of it"),
     "long": gettext_noop("more than three times as long"),
+    "wait": gettext_noop("there was time to wait for the next visit"),
     "lunch": gettext_noop("lunch was eaten on the way"),
 }
 
@@ -36,7 +37,7 @@ class Asked:
 @dataclass(frozen=True)
 class Driven:
     """An ordered pair of sites: minutes as reckoned and as learned (as a rule, in the morning, around midday, in the afternoon; None where no drive
-    of that part of the day counts), drives that count, those left out in words."""
+    of that part of the day counts), drives that count, those left out in words by reason."""
 
     start: str
     end: str
@@ -45,6 +46,12 @@ class Driven:
     bands: tuple[int | None, ...]
     drives: int
     left_out: list[str]
+
+    @property
+    def hours(self) -> list[str]:
+        """Parts of the day in words, those of which a drive counts."""
+        told = (_("before 10:00 %(m)s min"), _("10:00 to 15:00 %(m)s min"), _("from 15:00 %(m)s min"))
+        return [words % {"m": m} for words, m in zip(told, self.bands, strict=True) if m is not None]
 
 
 def asked_router() -> Asked | None:
@@ -80,11 +87,18 @@ def _driven(sites: list[Site], pair: tuple[int, int], told: tuple[int, LearnedWa
         minutes=ceil(way.value / 60),
         bands=tuple(ceil(value / 60) if band in seen else None for band, value in enumerate(bands)),
         drives=way.seen,
-        left_out=[_left_out(drive, why) for drive, why in way.left_out],
+        left_out=[
+            _left_out([drive for drive, reason in way.left_out if reason == why], why)
+            for why in dict.fromkeys(reason for _drive, reason in way.left_out)
+        ],
     )
 
 
-def _left_out(drive: Drive, why: str) -> str:
-    words = _("%(m)s min begun at %(at)s: %(why)s")
-    at = f"{drive.at // 3600:02}:{drive.at // 60 % 60:02}"
-    return words % {"m": ceil(drive.seconds / 60), "at": at, "why": _(REASONS[why])}
+def _left_out(drives: list[Drive], why: str) -> str:
+    """Drives that do not count, and why: one with its time, several with the shortest and the longest."""
+    minutes = sorted(ceil(drive.seconds / 60) for drive in drives)
+    told = {"n": len(drives), "m": minutes[0], "most": minutes[-1], "why": _(REASONS[why])}
+    if len(drives) > 1:
+        return _("%(n)s drives of %(m)s to %(most)s min: %(why)s") % told
+    told["at"] = f"{drives[0].at // 3600:02}:{drives[0].at // 60 % 60:02}"
+    return _("%(m)s min begun at %(at)s: %(why)s") % told

@@ -53,6 +53,13 @@ def test_outliers_are_left_out_with_the_reason():
     assert way.left_out == ((lunch, "lunch"), (short, "short"), (long, "long")) and way.kept == (fine,)
 
 
+def test_who_had_time_to_wait_tells_nothing_of_the_way_but_who_was_late_or_quick_does():
+    waited, late, quick = Drive(NOON, 1150, due=1300), Drive(NOON, 1300, due=650), Drive(NOON, 500, due=1300)
+    later = Drive(NOON, 1799, due=1190)  # ten minutes to spare, and more than ten late
+    way = learned_way(600, [waited, late, quick, later])
+    assert way.left_out == ((waited, "wait"),) and way.kept == (late, quick, later)
+
+
 def test_what_cannot_be_reckoned_is_refused():
     with pytest.raises(ValueError, match="planned"):
         learned_way(0, [Drive(NOON, 60)])
