@@ -30,7 +30,8 @@ class Client(models.Model):
 
 
 class Contact(models.Model):
-    """A person at the client's: gets reports, and may sign in at the client's door when `user` is set."""
+    """A person at the client's: gets reports, and may sign in at the client's door when `user` is set. `told_of_moves`: agreed to have mail when
+    the time of a visit moves."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="contacts")
@@ -41,6 +42,7 @@ class Contact(models.Model):
     email = models.EmailField()
     phone = models.CharField(max_length=40, blank=True)
     gets_reports = models.BooleanField(default=True)
+    told_of_moves = models.BooleanField(default=False)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["client", "email"], name="contact_once_per_client")]

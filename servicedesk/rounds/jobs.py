@@ -111,6 +111,15 @@ def mend_day(job: Job) -> dict[str, Any] | None:
     return {"kept": kept}
 
 
+@register("tell_clients")
+def tell_clients(job: Job) -> dict[str, Any]:
+    """Write the mails to those whose time moves and who agreed to have them, as far as the change holds."""
+    proposal = Proposal.objects.filter(pk=UUID(job.args["proposal"]), state=ProposalState.IN_FORCE).first()
+    if proposal is None:
+        raise GiveUp(_("This change is not in force."))
+    return {"mails": len(actions.post_letters(proposal=proposal, job=job, at=timezone.now()))}
+
+
 def keep_way_out(trouble: Trouble, kind: str) -> bool:
     """Work out one way out from how the day is now, and keep it; whether it was still waited for. Raises the planner's NotPlanned."""
     if trouble.offers.filter(kind=kind).exists():

@@ -26,6 +26,7 @@ urlpatterns = [
     path("week/today/<uuid:key>/again/", mending.again, name="trouble_again"),
     path("week/today/<uuid:key>/drop/", mending.drop, name="trouble_drop"),
     path("week/today/<uuid:key>/choose/<slug:way>/", mending.choose, name="trouble_choose"),
+    path("week/told/<uuid:key>/", mending.rung, name="rung"),
     path("week/visits/<uuid:visit>/", week.place, name="place"),
     path("round/changes/<uuid:key>/accept/", week.accept, name="accept"),
     path("stops/<uuid:visit>/key/", round.key, name="key"),

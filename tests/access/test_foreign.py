@@ -86,6 +86,7 @@ class World:
             before={"driving": 0, "overtime": 0}, after={"driving": 0, "overtime": 0},
         )  # fmt: skip
         way_out.visits.create(due_visit=self.due, why=CANARY)
+        self.tidings = way_out.tidings.create(due_visit=self.due, was_day=day, was_at="13:45", made_at=now)
         self.notice = Notice.objects.create(move=move, person=self.ida)
         jobs.run(str(Job.objects.get(kind="report").pk))
         Report.objects.update(number=CANARY, sentence=CANARY)
@@ -133,6 +134,7 @@ class World:
             "desk:token_replace": self.token_row.pk,
             "desk:animals": self.fish.pk,
             "rounds:accept": self.notice.pk,
+            "rounds:rung": self.tidings.pk,
             "reports:run_sheet": self.ida.pk,
             **dict.fromkeys(
                 ("watch:browser_off", "watch:browser_told", "watch:browser_trial"), self.browser.pk

@@ -67,9 +67,12 @@ def test_a_sick_technician_from_the_office_to_the_tablet_that_asks(day, live_ser
     with page.expect_navigation():
         choice(page).click()
     expect(page.locator(".messages")).to_contain_text("wait for the word of Ida")
-    calls = page.locator("section", has=page.get_by_role("heading", name="To be called"))
+    calls = page.locator("section", has=page.get_by_role("heading", name="To be told"))
     expect(calls.get_by_role("link", name="0500")).to_have_attribute("href", "tel:0500")
     assert barriers(page) == [] and day.where() == before
+    with page.expect_navigation():
+        calls.get_by_role("button", name=re.compile("I have rung them.*Site 5")).click()
+    expect(calls).to_contain_text("Rung by")
 
     sign_in(tablet, live_server, day.ida)
     tablet.page.goto(f"{live_server.url}/round/")

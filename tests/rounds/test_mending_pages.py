@@ -55,12 +55,12 @@ def test_a_sick_technician_from_the_form_to_the_rounds_in_force(day):
     assert day.eyes.get(f"{answer['Location']}search/")["Location-When-Done"] == answer["Location"]
     page = day.eyes.get(answer["Location"]).content.decode()
     assert page.count("Choose this") == 3 and "Still searched for" not in page
-    assert re.search(r"until now Ben at \d", page) and "To be called" in page
+    assert re.search(r"until now Ben at \d", page) and "To be told" in page
     assert 'href="tel:0500"' in page
 
     page = day.eyes.post(f"{answer['Location']}choose/smallest/", follow=True).content.decode()
     assert "In force: " in page and "Chosen: The smallest change." in page and "It was settled at" in page
-    assert "To be called" in page and 'href="tel:0500"' in page  # still there when everything has moved
+    assert "To be told" in page and 'href="tel:0500"' in page  # still there when everything has moved
     assert {who for who, _at in day.where().values()} == {"Ida"}
     page = day.eyes.post(f"{answer['Location']}choose/free/", follow=True).content.decode()
     assert "This was settled already." in page

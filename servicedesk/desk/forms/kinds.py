@@ -45,7 +45,7 @@ KINDS = {
     k.name: k
     for k in (
         Kind("client", _("Client"), Client, ("name", "phone", "email", "address", "internal_notes", "since")),
-        Kind("contact", _("Contact"), Contact, ("name", "email", "phone", "gets_reports"), "client"),
+        Kind("contact", _("Contact"), Contact, ("name", "email", "phone", "gets_reports", "told_of_moves"), "client"),
         Kind(
             "site",
             _("Site"),
@@ -162,6 +162,7 @@ LABELS: dict[str, Any] = {
     "home_lat": _("Home: latitude"),
     "home_lon": _("Home: longitude"),
     "gets_reports": _("Gets the reports by mail"),
+    "told_of_moves": _("Agreed to have mail when the time of a visit moves"),
     "lat": _("Latitude"),
     "lon": _("Longitude"),
     "key_code": _("Key or code (a secret)"),

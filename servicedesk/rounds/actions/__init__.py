@@ -30,6 +30,7 @@ from servicedesk.rounds.actions.proposing import (
     stop_search,
 )
 from servicedesk.rounds.actions.roads import Asked, ask_ways, save_roads
+from servicedesk.rounds.actions.telling import have_rung, post_letters
 
 __all__ = [
     "Asked",
@@ -63,6 +64,8 @@ __all__ = [
     "plan_simply",
     "put_on_round",
     "take_off",
+    "have_rung",
+    "post_letters",
     "unpin",
     "write_note",
 ]

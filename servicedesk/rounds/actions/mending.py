@@ -11,11 +11,12 @@ from clients.models import Site
 from servicedesk.dispatch import actions as dispatch
 from servicedesk.rounds.actions.placing import place, take_off
 from servicedesk.rounds.actions.planning import NotPlanned, owe_call_out
+from servicedesk.rounds.actions.telling import note_moves
 from servicedesk.rounds.choices import ProposalState, StopState, TroubleKind, TroubleState
 from servicedesk.rounds.models import DueVisit, Move, Proposal, Proposed, Stop, Trouble
 from servicedesk.rounds.queries.broken import stamp_of_day
 from servicedesk.rounds.queries.found import Line
-from servicedesk.rounds.queries.mending import calls_of
+from servicedesk.rounds.queries.mending import moved_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business_zone
 
@@ -152,7 +153,7 @@ def choose(*, offer: Proposal, by: User, today: date, at: datetime) -> list[Move
     list(Stop.objects.select_for_update().filter(round__day=trouble.day).order_by("pk").values_list("pk"))
     if stamp_of_day(trouble.day) != offer.stamp:
         raise NotPlanned(_("The day has moved since this was worked out. Work it out again."))
-    after = {**offer.after, "calls": calls_of(offer)}
+    note_moves(proposal=offer, moved=moved_of(offer), at=at)
     waiting = Move.objects.filter(Q(day=today) | Q(from_day=today), applied_at=None, withdrawn_at=None)
     waiting.update(withdrawn_at=at)
     lines = offer.visits.select_related("due_visit").order_by("technician", "order", "pk")
@@ -162,9 +163,7 @@ def choose(*, offer: Proposal, by: User, today: date, at: datetime) -> list[Move
     Proposal.objects.filter(trouble=trouble).exclude(pk=offer.pk).update(
         state=ProposalState.DROPPED, ended_by=by, ended_at=at
     )
-    Proposal.objects.filter(pk=offer.pk).update(
-        state=ProposalState.IN_FORCE, after=after, ended_by=by, ended_at=at
-    )
+    Proposal.objects.filter(pk=offer.pk).update(state=ProposalState.IN_FORCE, ended_by=by, ended_at=at)
     return moves
 
 

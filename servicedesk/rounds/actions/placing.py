@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from servicedesk.rounds.actions.news import call_off
 from servicedesk.rounds.actions.planning import NotPlanned, put_on_round
+from servicedesk.rounds.actions.telling import ask_letters
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Move, Notice, Proposal, Stop
 from servicedesk.staff.models import User
@@ -165,6 +166,8 @@ def accept(*, notice: Notice, at: datetime) -> Move:
     for row in moves:
         if row.applied_at is None and row.withdrawn_at is None:
             _hold(row, at)
+    if move.proposal_id is not None:
+        ask_letters(proposal_id=move.proposal_id, cause=notice.pk, at=at)
     return next(row for row in moves if row.pk == notice.move_id)
 
 

@@ -10,10 +10,12 @@ from servicedesk.dispatch import actions as dispatch
 from servicedesk.rounds.actions.mending import keep_lines
 from servicedesk.rounds.actions.news import call_off
 from servicedesk.rounds.actions.planning import NotPlanned, put_on_round
+from servicedesk.rounds.actions.telling import note_moves
 from servicedesk.rounds.choices import OfferKind, ProposalState, StopState
 from servicedesk.rounds.models import Move, Notice, Proposal, Proposed, Stop
 from servicedesk.rounds.queries.found import Line
 from servicedesk.rounds.queries.moving import moves_of
+from servicedesk.rounds.queries.telling import moved_by
 from servicedesk.rounds.queries.wanted import stamp_of
 from servicedesk.staff.models import User
 
@@ -125,6 +127,8 @@ def put_in_force(*, proposal: Proposal, by: User, today: date, at: datetime, mov
     }
     if stamp_of(line.due_visit for line in lines) != row.stamp:
         raise NotPlanned(_("Rounds have moved since this was worked out. Plan again."))
+    standing = {key: stop for key, stop in stops.items() if stop.state == StopState.PLANNED}
+    note_moves(proposal=row, moved=moved_by(lines, standing, fresh=False), at=at)
     moved = sum(_apply(line, stops.get(line.due_visit_id), by, at) for line in lines)
     Proposal.objects.filter(pk=row.pk).update(state=ProposalState.IN_FORCE, ended_by=by, ended_at=at)
     Proposal.objects.filter(

@@ -295,6 +295,46 @@ class Move(models.Model):
         return f"{self.due_visit_id} {self.day}"
 
 
+class Tidings(models.Model):
+    """A client is to be told that a visit moves: when it was to be (nothing where no time was said yet) and when it is now (nothing where it stands
+    on no day). `called_by` rang them."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    proposal = models.ForeignKey(Proposal, on_delete=models.CASCADE, related_name="tidings")
+    due_visit = models.ForeignKey(DueVisit, on_delete=models.CASCADE, related_name="tidings")
+    was_day = models.DateField(null=True, blank=True)
+    was_at = models.TimeField(null=True, blank=True)
+    day = models.DateField(null=True, blank=True)
+    at = models.TimeField(null=True, blank=True)
+    made_at = models.DateTimeField()
+    called_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    called_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["proposal", "due_visit"], name="tidings_once"),
+            models.CheckConstraint(
+                condition=Q(was_day__isnull=True, was_at__isnull=True)
+                | Q(was_day__isnull=False, was_at__isnull=False),
+                name="tidings_was_whole",
+            ),
+            models.CheckConstraint(
+                condition=Q(day__isnull=True, at__isnull=True) | Q(day__isnull=False, at__isnull=False),
+                name="tidings_now_whole",
+            ),
+            models.CheckConstraint(
+                condition=Q(called_by__isnull=True, called_at__isnull=True)
+                | Q(called_by__isnull=False, called_at__isnull=False),
+                name="tidings_called_whole",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.due_visit_id} {self.day}"
+
+
 class Notice(models.Model):
     """A technician is told of a move, and accepts. `needed`: the move waits for this word."""
 

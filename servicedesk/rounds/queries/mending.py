@@ -18,6 +18,7 @@ from servicedesk.rounds.queries.broken import Broken, stamp_of_day
 from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.found import Line, lines_of, reasons_of
 from servicedesk.rounds.queries.proposed import Change, changes_of
+from servicedesk.rounds.queries.telling import Call, TimeMoved, calls_ahead, calls_of, moved_by, tidings_of
 from servicedesk.staff.models import User
 
 KINDS = (OfferKind.SMALLEST, OfferKind.PRICED, OfferKind.FREE)
@@ -78,15 +79,6 @@ def _as_told(day: Broken, line: Line, kept: dict[str, Any]) -> Line:
     if same and abs(kept[key].start - day.said[key]) < WORTH_S:
         return replace(line, planned_at=stop.planned_at)
     return line
-
-
-@dataclass(frozen=True)
-class Call:
-    """Somebody to be called: what about, and under which number (empty where none is written down)."""
-
-    name: str
-    about: str
-    phone: str
 
 
 @dataclass(frozen=True)
@@ -176,26 +168,6 @@ def _minutes(seconds: int) -> int:
     return round(seconds / 60)
 
 
-def _phone(line: Proposed) -> str:
-    site = line.due_visit.site
-    return site.on_site_phone or site.client.phone
-
-
-def _calls(changes: list[Change], homeless: list[Proposed], fresh: list[Proposed]) -> list[Call]:
-    """Clients whose time moves by more than half an hour, who get none, or who wait for a first one."""
-    found = []
-    for change in changes:
-        if change.hour and change.line.planned_at is not None:
-            about = _("now at %(at)s") % {"at": time_format(change.line.planned_at, "H:i")}
-            found.append(Call(change.name, about, _phone(change.line)))
-    for line in homeless:
-        found.append(Call(line.due_visit.site.name, _("not today"), _phone(line)))
-    for line in fresh:
-        about = _("at %(at)s") % {"at": f"{line.planned_at:%H:%M}"}
-        found.append(Call(line.due_visit.site.name, about, _phone(line)))
-    return found
-
-
 def _little(lines: list[Proposed], stops: dict[UUID, Stop], worth: set[UUID]) -> list[Change]:
     """Visits that move by half an hour or less."""
     found = []
@@ -218,17 +190,24 @@ def _today_only(change: Change, stops: dict[UUID, Stop]) -> Change:
     return replace(change, was=was, now=now)
 
 
-def _side(row: Proposal, stamp: str) -> Side:
+def _lines_and_stops(row: Proposal) -> tuple[list[Proposed], dict[UUID, Stop]]:
     joined = ("due_visit__site__client", "technician")
     lines = list(row.visits.select_related(*joined).order_by("technician__name", "order", "pk"))
     held = Stop.objects.filter(due_visit__in=[line.due_visit_id for line in lines], state=StopState.PLANNED)
-    stops = {stop.due_visit_id: stop for stop in held.select_related("round__technician")}
+    return lines, {stop.due_visit_id: stop for stop in held.select_related("round__technician")}
+
+
+def _cancelled(row: Proposal) -> UUID | None:
+    """The visit that the client cancelled: nobody is told what they said."""
+    trouble = row.trouble
+    return trouble.due_visit_id if trouble is not None and trouble.kind == TroubleKind.CANCELLED else None
+
+
+def _side(row: Proposal, stamp: str) -> Side:
+    (lines, stops), cancelled = _lines_and_stops(row), _cancelled(row)
     changes = [_today_only(change, stops) for change in changes_of(lines, stops)]
-    cancelled = (
-        row.trouble.due_visit_id if row.trouble and row.trouble.kind == TroubleKind.CANCELLED else None
-    )
-    homeless = [line for line in lines if line.technician is None and line.due_visit_id != cancelled]
-    fresh = [line for line in lines if line.technician is not None and line.due_visit_id not in stops]
+    in_force = row.state == ProposalState.IN_FORCE
+    moved = [] if in_force else moved_by(lines, stops, but=cancelled)
     return Side(
         offer=row,
         title=str(OfferKind(row.kind).label),
@@ -236,18 +215,17 @@ def _side(row: Proposal, stamp: str) -> Side:
         overtime=_minutes(row.after["overtime"] - row.before["overtime"]),
         changes=changes,
         little=_little(lines, stops, {change.line.due_visit_id for change in changes}),
-        fresh=fresh,
-        homeless=homeless,
-        calls=[Call(*call) for call in row.after["calls"]]
-        if "calls" in row.after
-        else _calls(changes, homeless, fresh),
+        fresh=[line for line in lines if line.technician is not None and line.due_visit_id not in stops],
+        homeless=[line for line in lines if line.technician is None and line.due_visit_id != cancelled],
+        calls=calls_of(tidings_of(row), row.first) if in_force else calls_ahead(moved, row.first),
         outdated=row.stamp != stamp,
     )
 
 
-def calls_of(offer: Proposal) -> list[tuple[str, str, str]]:
-    """Who is to be called where this way out is chosen: name, what about, number."""
-    return [(call.name, call.about, call.phone) for call in _side(offer, offer.stamp).calls]
+def moved_of(offer: Proposal) -> list[TimeMoved]:
+    """Whose time moves where this way out is chosen, before it is."""
+    lines, stops = _lines_and_stops(offer)
+    return moved_by(lines, stops, but=_cancelled(offer))
 
 
 def sides_of(trouble: Trouble) -> Sides:

@@ -23,6 +23,7 @@ from servicedesk.rounds.jobs import keep_way_out
 from servicedesk.rounds.models import Move, Notice, Trouble
 from servicedesk.rounds.queries.broken import drivers_of, open_stops
 from servicedesk.rounds.queries.mending import said_of, sides_of, trouble_for, troubles_of
+from servicedesk.rounds.queries.telling import tidings_for
 from servicedesk.rounds.views.shown import staff, today_of
 from servicedesk.staff.models import User
 
@@ -156,6 +157,21 @@ def choose(request: HttpRequest, key: UUID, way: str) -> HttpResponse:
     else:
         messages.success(request, _chosen(moves))
     return redirect("rounds:trouble", key)
+
+
+@login_required
+@require_POST
+def rung(request: HttpRequest, key: UUID) -> HttpResponse:
+    """A client whose time moves was rung."""
+    user = _office(request)
+    row = tidings_for(user, key)
+    actions.have_rung(tidings=row, by=user, at=timezone.now())
+    if request.POST.get("from") == "week":
+        return redirect(
+            f"{reverse('rounds:week')}?from={(row.day or row.was_day or today_of(user)).isoformat()}"
+        )
+    trouble = row.proposal.trouble_id
+    return redirect("rounds:trouble", trouble) if trouble else redirect("rounds:proposal", row.proposal_id)
 
 
 def _chosen(moves: list[Move]) -> str:

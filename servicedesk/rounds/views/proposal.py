@@ -20,6 +20,7 @@ from servicedesk.rounds import actions
 from servicedesk.rounds.choices import ProposalState
 from servicedesk.rounds.models import Proposal
 from servicedesk.rounds.queries.proposed import beside, proposal_for
+from servicedesk.rounds.queries.telling import calls_of, tidings_of
 from servicedesk.rounds.views.shown import staff, today_of
 from servicedesk.staff.models import User
 
@@ -97,6 +98,7 @@ def proposal(request: HttpRequest, key: UUID) -> HttpResponse:
             **context,
             "b": beside(row, zone=ZoneInfo(user.zone)),
             "searches": SEARCHES,
+            "calls": calls_of(tidings_of(row), today_of(user)),
             "at": request.GET.get("at", ""),
         },
     )

@@ -24,6 +24,7 @@ from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.forms import PlaceForm
 from servicedesk.rounds.models import DueVisit, Move
 from servicedesk.rounds.queries.proposed import proposals_of
+from servicedesk.rounds.queries.telling import to_be_called
 from servicedesk.rounds.views.shown import day_strip, staff, today_of
 from servicedesk.staff.models import User
 
@@ -123,6 +124,7 @@ def week(request: HttpRequest) -> HttpResponse:
         "rows": rows,
         "homeless": homeless,
         "waiting": queries.waiting_moves(first=monday, last=last),
+        "calls": to_be_called(first=monday, last=last, today=today_of(user)),
         "monday": monday,
         "proposals": proposals_of(first=monday, last=last),
         "may_plan": last > today_of(user),
