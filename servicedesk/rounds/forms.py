@@ -76,6 +76,15 @@ class SickForm(forms.Form):
         self.fields["person"].queryset = rows  # type: ignore[attr-defined]
 
 
+class AwayForm(SickForm):
+    away_until = forms.DateField(
+        label=_("Away until"),
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        help_text=_("Left empty: today only. The rota and planning reckon without them."),
+    )
+
+
 class LateForm(SickForm):
     minutes = forms.IntegerField(label=_("Minutes late"), min_value=1, max_value=480)
 

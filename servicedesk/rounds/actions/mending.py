@@ -1,6 +1,7 @@
 """The office says what broke a running day, and chooses one way out: it holds whole or not at all."""
 
-from datetime import date, datetime, time
+from collections.abc import Collection
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -16,11 +17,14 @@ from servicedesk.rounds.choices import ProposalState, StopState, TroubleKind, Tr
 from servicedesk.rounds.models import DueVisit, Move, Proposal, Proposed, Stop, Trouble
 from servicedesk.rounds.queries.broken import stamp_of_day
 from servicedesk.rounds.queries.found import Line
-from servicedesk.rounds.queries.mending import moved_of
+from servicedesk.rounds.queries.mending import later_of, moved_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business_zone
+from servicedesk.watch.actions import be_away, be_back
+from servicedesk.watch.models import Away
 
 MOST_LATE = 8 * 60
+LONGEST_AWAY = timedelta(days=366)
 
 
 @transaction.atomic
@@ -34,19 +38,28 @@ def say_trouble(
     due_visit: DueVisit | None = None,
     minutes: int | None = None,
     until: time | None = None,
+    away_until: date | None = None,
 ) -> Trouble:
-    """Write down what broke today, and have the longer searches asked for. Nothing moves yet. Raises NotPlanned."""
+    """Write down what broke today, and have the longer searches asked for. Nothing moves yet; who is sick is away, today at least, whichever way
+    out is chosen. Raises NotPlanned."""
     if person is not None and not _open_stops(day).filter(round__technician=person).exists():
         raise NotPlanned(_("%(name)s has no stop to come today: nothing has to move.") % {"name": person})
     if kind == TroubleKind.LATE and not 1 <= (minutes or 0) <= MOST_LATE:
         raise NotPlanned(_("Late is from one minute to eight hours."))
     if kind == TroubleKind.CANCELLED and not _open_stops(day).filter(due_visit=due_visit).exists():
         raise NotPlanned(_("That visit is not to come today: it has begun, or stands on no round."))
+    away = _away(person, day, away_until or day) if kind == TroubleKind.SICK and person is not None else None
     row = Trouble.objects.create(
-        kind=kind, day=day, person=person, due_visit=due_visit, minutes=minutes, until=until, asked_by=by, asked_at=at
+        kind=kind, day=day, person=person, due_visit=due_visit, minutes=minutes, until=until, asked_by=by, asked_at=at, away=away
     )  # fmt: skip
     dispatch.ask(kind="mend_day", key=f"mend_day:{row.pk}", args={"trouble": str(row.pk)}, at=at)
     return row
+
+
+def _away(person: User, first: date, last: date) -> Away:
+    if not first <= last <= first + LONGEST_AWAY:
+        raise NotPlanned(_("Away until today at the least, a year at the most."))
+    return be_away(person=person, first=first, last=last, why=_("sick"))
 
 
 def _open_stops(day: date) -> Any:
@@ -75,8 +88,9 @@ def say_again(*, trouble: Trouble, day: date, by: User, at: datetime) -> Trouble
         raise NotPlanned(_("That day is past."))
     if not drop_trouble(trouble=row, by=by, at=at):
         raise NotPlanned(_("This was %(state)s already.") % {"state": TroubleState(row.state).label})
+    until = row.away.until_on if row.away is not None else None
     return say_trouble(
-        kind=row.kind, day=row.day, by=by, at=at, person=row.person, due_visit=row.due_visit, minutes=row.minutes, until=row.until
+        kind=row.kind, day=row.day, by=by, at=at, person=row.person, due_visit=row.due_visit, minutes=row.minutes, until=row.until, away_until=until
     )  # fmt: skip
 
 
@@ -133,18 +147,23 @@ def end_search(*, trouble: Trouble, at: datetime, error: str = "") -> bool:
 
 @transaction.atomic
 def drop_trouble(*, trouble: Trouble, by: User, at: datetime) -> bool:
-    """It is not to be mended: the day in force stays. Whether it was open."""
+    """It is not to be mended: the day in force stays, and nobody was sick. Whether it was open."""
     rows = Trouble.objects.filter(pk=trouble.pk, state=TroubleState.OPEN)
     if not rows.update(state=TroubleState.DROPPED, ended_by=by, ended_at=at):
         return False
+    if trouble.away is not None:
+        be_back(away=trouble.away, on=trouble.day)
     Proposal.objects.filter(trouble=trouble.pk).update(state=ProposalState.DROPPED, ended_by=by, ended_at=at)
     return True
 
 
 @transaction.atomic
-def choose(*, offer: Proposal, by: User, today: date, at: datetime) -> list[Move]:
-    """Put one way out in force, whole; what moves. Technicians are told, and asked where their round has begun. Raises NotPlanned, and then
-    nothing changes: where it was settled already, where anything of the day moved since, or the day is past."""
+def choose(
+    *, offer: Proposal, by: User, today: date, at: datetime, later: Collection[str] = ()
+) -> list[Move]:
+    """Put one way out in force, whole; what moves. Technicians are told, and asked where their round has begun. `later` are visits without a place
+    today that go where the way out has them on another day. Raises NotPlanned, and then nothing changes: where it was settled already, where
+    anything of the day moved since, or the day is past."""
     trouble = Trouble.objects.select_for_update().get(offers=offer)
     if trouble.state != TroubleState.OPEN:
         raise NotPlanned(_("This was %(state)s already.") % {"state": TroubleState(trouble.state).label})
@@ -153,11 +172,16 @@ def choose(*, offer: Proposal, by: User, today: date, at: datetime) -> list[Move
     list(Stop.objects.select_for_update().filter(round__day=trouble.day).order_by("pk").values_list("pk"))
     if stamp_of_day(trouble.day) != offer.stamp:
         raise NotPlanned(_("The day has moved since this was worked out. Work it out again."))
-    note_moves(proposal=offer, moved=moved_of(offer), at=at)
+    later = _still_free(offer, later)
+    note_moves(proposal=offer, moved=moved_of(offer, later), at=at)
     waiting = Move.objects.filter(Q(day=today) | Q(from_day=today), applied_at=None, withdrawn_at=None)
     waiting.update(withdrawn_at=at)
-    lines = offer.visits.select_related("due_visit").order_by("technician", "order", "pk")
-    moves = [move for line in lines if (move := _moved(line, by, today, at)) is not None]
+    lines = offer.visits.select_related("due_visit", "proposal").order_by("technician", "order", "pk")
+    held = [
+        _put_later(line, by, today, at) if str(line.due_visit_id) in later else _moved(line, by, today, at)
+        for line in lines
+    ]
+    moves = [move for move in held if move is not None]
     _in_order(offer, today)
     Trouble.objects.filter(pk=trouble.pk).update(state=TroubleState.SETTLED, ended_by=by, ended_at=at)
     Proposal.objects.filter(trouble=trouble).exclude(pk=offer.pk).update(
@@ -165,6 +189,37 @@ def choose(*, offer: Proposal, by: User, today: date, at: datetime) -> list[Move
     )
     Proposal.objects.filter(pk=offer.pk).update(state=ProposalState.IN_FORCE, ended_by=by, ended_at=at)
     return moves
+
+
+def _still_free(offer: Proposal, later: Collection[str]) -> list[str]:
+    """The visits of these that the way out has on another day, where nothing of those days moved since. Raises NotPlanned."""
+    places = {key: kept for key, kept in later_of(offer).items() if key in later}
+    for kept in places.values():
+        if stamp_of_day(date.fromisoformat(kept["day"])) != kept["stamp"]:
+            raise NotPlanned(_("A later day has moved since this was worked out. Work it out again."))
+    return list(places)
+
+
+def _put_later(line: Proposed, by: User, today: date, at: datetime) -> Move:
+    """A visit goes to another day; the way to the one behind it is another then."""
+    kept = later_of(line.proposal)[str(line.due_visit_id)]
+    move = place(
+        due_visit=line.due_visit,
+        technician=User.objects.get(pk=kept["technician"]),
+        day=date.fromisoformat(kept["day"]),
+        planned_at=time.fromisoformat(kept["at"]),
+        order=kept["order"],
+        by=by,
+        today=today,
+        at=at,
+        minutes=kept["minutes"],
+        drive_minutes=kept["drive"],
+        proposal=line.proposal,
+    )
+    if kept["behind"] is not None and move.applied_at is not None:
+        behind, drive = kept["behind"]
+        Stop.objects.filter(due_visit=behind).update(drive_minutes=drive)
+    return move
 
 
 def _moved(line: Proposed, by: User, today: date, at: datetime) -> Move | None:

@@ -20,6 +20,7 @@ from servicedesk.rounds.models.roads import Roads as Roads
 from servicedesk.rounds.models.roads import Router as Router
 from servicedesk.rounds.models.roads import Way as Way
 from servicedesk.stock.models import Place
+from servicedesk.watch.models import Away
 from servicedesk.web.facts import Fact
 
 
@@ -130,8 +131,8 @@ class Pin(models.Model):
 
 
 class Trouble(models.Model):
-    """What broke a running day, as the office said it; ways out are proposals of it. `person` is sick or so many `minutes` late; `due_visit` is
-    cancelled, or the call-out at which somebody must be `until` then (local to the business)."""
+    """What broke a running day, as the office said it; ways out are proposals of it. `person` is sick (and `away` on these days) or so many
+    `minutes` late; `due_visit` is cancelled, or the call-out at which somebody must be `until` then (local to the business)."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     day = models.DateField()
@@ -142,6 +143,7 @@ class Trouble(models.Model):
     due_visit = models.ForeignKey(
         DueVisit, on_delete=models.CASCADE, null=True, blank=True, related_name="troubles"
     )
+    away = models.ForeignKey(Away, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     minutes = models.PositiveSmallIntegerField(null=True, blank=True)
     until = models.TimeField(null=True, blank=True)
     state = models.CharField(max_length=8, choices=TroubleState.choices, default=TroubleState.OPEN)

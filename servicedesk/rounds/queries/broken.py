@@ -64,6 +64,7 @@ class Broken:
     said: dict[str, int]
     stamp: str
     ends: dict[str, int]
+    now: datetime
     off: DueVisit | None = None
 
 
@@ -247,7 +248,7 @@ def broken(trouble: Trouble, now: datetime) -> Broken:
         skills={str(skill.pk): skill.name for skill in Skill.objects.all()},
         hours=builder.hours,
     )
-    return Broken(week, before, said, stamp, builder.ends, off)
+    return Broken(week, before, said, stamp, builder.ends, now, off)
 
 
 def _as_put(visits: list[Visit], builder: _Today, shifts: list[Shift]) -> list[Visit]:

@@ -1,13 +1,15 @@
 """Ways out of a day that broke: each worked out, and each beside the day in force, in words."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
+from datetime import date, time
 from typing import Any
 from uuid import UUID
 
 from django.http import Http404
-from django.utils.formats import time_format
+from django.utils.formats import date_format, time_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.plan import Plan
@@ -17,6 +19,7 @@ from servicedesk.rounds.models import Move, Proposal, Proposed, Stop, Trouble
 from servicedesk.rounds.queries.broken import Broken, stamp_of_day
 from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.found import Line, lines_of, reasons_of
+from servicedesk.rounds.queries.other_days import in_words, other_days
 from servicedesk.rounds.queries.proposed import Change, changes_of
 from servicedesk.rounds.queries.telling import Call, TimeMoved, calls_ahead, calls_of, moved_by, tidings_of
 from servicedesk.staff.models import User
@@ -30,7 +33,8 @@ WORTH_S = 5 * 60
 
 @dataclass(frozen=True)
 class Found:
-    """One way out, worked out: a line for each visit, both days in numbers (seconds), what else is to be said of it."""
+    """One way out, worked out: a line for each visit, both days in numbers (seconds; `after` also names where those without a place today could be
+    made later), what else is to be said of it."""
 
     lines: list[Line]
     before: dict[str, Any]
@@ -55,9 +59,10 @@ def way_out(
     lines = [_as_told(day, line, kept) for line in lines]
     if day.off is not None:
         lines.append(Line(day.off, why=_("cancelled")))
-    return Found(
-        lines, _numbers(day, day.before), _numbers(day, made.plan), _by_the_hour(day, kind, made.plan)
-    )
+    homeless = [line.due_visit for line in lines if line.technician is None]
+    later = other_days(homeless, day.week.days[0], day.now)
+    after = {**_numbers(day, made.plan), "later": {key: place.kept() for key, place in later.items()}}
+    return Found(lines, _numbers(day, day.before), after, _by_the_hour(day, kind, made.plan))
 
 
 def _by_the_hour(day: Broken, kind: str, plan: Plan) -> list[str]:
@@ -82,6 +87,16 @@ def _as_told(day: Broken, line: Line, kept: dict[str, Any]) -> Line:
 
 
 @dataclass(frozen=True)
+class Later:
+    """A visit that could be made on another day, in words; `ticked` unless its client cancelled it and has to agree first."""
+
+    key: str
+    name: str
+    words: str
+    ticked: bool
+
+
+@dataclass(frozen=True)
 class Side:
     """One way out beside the day in force. Minutes are more than now, less than nought: saved."""
 
@@ -94,6 +109,7 @@ class Side:
     fresh: list[Proposed]
     homeless: list[Proposed]
     calls: list[Call]
+    later: list[Later]
     outdated: bool
 
     @property
@@ -129,11 +145,13 @@ class Sides:
     awaited: list[str]
     notes: list[str]
     waiting: int
+    away: str = ""
+    away_next: date | None = None
 
 
 def trouble_for(user: User, key: UUID) -> Trouble:
     """A trouble, for the office only."""
-    rows = Trouble.objects.select_related("person", "due_visit__site", "asked_by")
+    rows = Trouble.objects.select_related("person", "due_visit__site", "asked_by", "away")
     row = rows.filter(pk=key).first() if user.is_office else None
     if row is None:
         raise Http404
@@ -218,14 +236,54 @@ def _side(row: Proposal, stamp: str) -> Side:
         fresh=[line for line in lines if line.technician is not None and line.due_visit_id not in stops],
         homeless=[line for line in lines if line.technician is None and line.due_visit_id != cancelled],
         calls=calls_of(tidings_of(row), row.first) if in_force else calls_ahead(moved, row.first),
+        later=_later(row, lines, cancelled),
         outdated=row.stamp != stamp,
     )
 
 
-def moved_of(offer: Proposal) -> list[TimeMoved]:
-    """Whose time moves where this way out is chosen, before it is."""
+def _later(row: Proposal, lines: list[Proposed], cancelled: UUID | None) -> list[Later]:
+    names = {str(line.due_visit_id): line.due_visit.site.name for line in lines}
+    return [
+        Later(key, names[key], in_words(kept), ticked=key != str(cancelled))
+        for key, kept in later_of(row).items()
+        if key in names
+    ]
+
+
+def moved_of(offer: Proposal, later: Collection[str] = ()) -> list[TimeMoved]:
+    """Whose time moves where this way out is chosen, before it is; `later` are visits put on another day instead of none."""
     lines, stops = _lines_and_stops(offer)
-    return moved_by(lines, stops, but=_cancelled(offer))
+    off = _cancelled(offer)
+    found = moved_by(lines, stops, but=None if str(off) in later else off)
+    places = {key: later_of(offer)[key] for key in later}
+    days = {key: (date.fromisoformat(p["day"]), time.fromisoformat(p["at"])) for key, p in places.items()}
+    return [replace(row, now=days.get(str(row.due_visit.pk), row.now)) for row in found]
+
+
+def later_of(offer: Proposal) -> dict[str, dict[str, Any]]:
+    """Where visits without a place today could be made later, by visit."""
+    found: dict[str, dict[str, Any]] = offer.after.get("later", {})
+    return found
+
+
+def _away(trouble: Trouble) -> tuple[str, date | None]:
+    """Of one who is sick for longer: what still stands on their rounds after today, in words, and the first day of it."""
+    row = trouble.away
+    if row is None or row.retired_on is not None or row.until_on <= trouble.day:
+        return "", None
+    stops = Stop.objects.filter(
+        round__technician=row.person_id, round__day__gt=trouble.day, round__day__lte=row.until_on, state=StopState.PLANNED
+    )  # fmt: skip
+    days = list(stops.order_by("round__day").values_list("round__day", flat=True))
+    if not days:
+        return "", None
+    words = ngettext(
+        "%(name)s is away until %(day)s: one stop after today still stands on their rounds. Plan those days anew.",
+        "%(name)s is away until %(day)s: %(n)s stops after today still stand on their rounds. Plan those days anew.",
+        len(days),
+    )
+    given = {"name": trouble.person, "day": date_format(row.until_on, "l j F"), "n": len(days)}
+    return words % given, days[0]
 
 
 def sides_of(trouble: Trouble) -> Sides:
@@ -235,7 +293,10 @@ def sides_of(trouble: Trouble) -> Sides:
     searching = trouble.state == TroubleState.OPEN and trouble.searched_at is None
     notes = list(dict.fromkeys(note for row in rows.values() for note in row.said))
     waiting = Move.objects.filter(day=trouble.day, applied_at=None, withdrawn_at=None).count()
+    away, following = _away(trouble)
     return Sides(
+        away=away,
+        away_next=following,
         trouble=trouble,
         said=said_of(trouble),
         sides=[_side(rows[kind], stamp) for kind in KINDS if kind in rows],

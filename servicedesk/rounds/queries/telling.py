@@ -179,7 +179,8 @@ def _rung(row: Tidings) -> str:
 def _words_of(rows: list[Tidings]) -> tuple[set[tuple[UUID, UUID]], set[tuple[UUID, UUID]]]:
     """Of these changes: which visits wait for a technician's word, and which stay after all, since they had begun."""
     moves = Move.objects.filter(proposal__in={row.proposal_id for row in rows}, applied_at=None)
-    waits, fell = set(), set()
+    waits: set[tuple[UUID, UUID]] = set()
+    fell: set[tuple[UUID, UUID]] = set()
     for proposal, visit, withdrawn in moves.values_list("proposal", "due_visit", "withdrawn_at"):
         (waits if withdrawn is None else fell).add((proposal, visit))
     return waits, fell

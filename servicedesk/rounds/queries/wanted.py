@@ -319,9 +319,7 @@ class Builder:
         return found
 
 
-def _orders(
-    owed: Sequence[DueVisit], days: list[date], pairs: list[Pair]
-) -> dict[tuple[str, int], tuple[str, ...]]:
+def orders_in_force(owed: Sequence[DueVisit], days: list[date]) -> dict[tuple[str, int], tuple[str, ...]]:
     """The rounds in force, as the planner writes them. The second of two stands on no round yet."""
     rows = [
         (visit.stop.round.technician_id, visit.stop.round.day, visit.stop.order, visit.stop.planned_at, visit)
@@ -364,7 +362,7 @@ def wanted(*, first: date, last: date, now: datetime) -> Wanted:
         problem=problem,
         visits={str(row.pk): row for row in owed},
         people={str(person.pk): person for person in technicians()},
-        orders=_orders(owed, builder.days, pairs),
+        orders=orders_in_force(owed, builder.days),
         said=builder.said,
         notes={key: words for key, words in builder.notes.items() if words},
         skills={str(skill.pk): skill.name for skill in Skill.objects.all()},

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_GET, require_POST
 from servicedesk.core.rounds.problem import NotPlanned as NotSearched
 from servicedesk.rounds import actions
 from servicedesk.rounds.choices import OfferKind, TroubleKind
-from servicedesk.rounds.forms import CallOutForm, CancelledForm, LateForm, SickForm
+from servicedesk.rounds.forms import AwayForm, CallOutForm, CancelledForm, LateForm
 from servicedesk.rounds.jobs import keep_way_out
 from servicedesk.rounds.models import Move, Notice, Trouble
 from servicedesk.rounds.queries.broken import drivers_of, open_stops
@@ -45,7 +45,7 @@ def _forms(day: date, data: Any = None) -> dict[str, forms.Form]:
 
     return {
         TroubleKind.CANCELLED: CancelledForm(stops=stops, **given(TroubleKind.CANCELLED)),
-        TroubleKind.SICK: SickForm(drivers=drivers, **given(TroubleKind.SICK)),
+        TroubleKind.SICK: AwayForm(drivers=drivers, **given(TroubleKind.SICK)),
         TroubleKind.LATE: LateForm(drivers=drivers, **given(TroubleKind.LATE)),
         TroubleKind.CALL_OUT: CallOutForm(**given(TroubleKind.CALL_OUT)),
     }
@@ -86,7 +86,7 @@ def today(request: HttpRequest) -> HttpResponse:
         TroubleKind.CANCELLED: (_("A visit is cancelled"), _("It stays owed and leaves today.")),
         TroubleKind.SICK: (
             _("A technician is sick"),
-            _("All their stops still to come today need somebody else."),
+            _("All their stops still to come today need somebody else; they are written down as away."),
         ),
         TroubleKind.LATE: (_("A technician runs late"), _("Counted from the time of their next stop.")),
         TroubleKind.CALL_OUT: (_("A call-out"), _("It is owed from now on, whatever you choose.")),
@@ -151,7 +151,9 @@ def choose(request: HttpRequest, key: UUID, way: str) -> HttpResponse:
     if offer is None:
         raise Http404
     try:
-        moves = actions.choose(offer=offer, by=user, today=today_of(user), at=timezone.now())
+        moves = actions.choose(
+            offer=offer, by=user, today=today_of(user), at=timezone.now(), later=request.POST.getlist("later")
+        )
     except actions.NotPlanned as wrong:
         messages.error(request, str(wrong))
     else:

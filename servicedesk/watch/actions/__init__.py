@@ -1,6 +1,7 @@
 """The sweep that judges every tank with news, and the list of what wants attention: one open row for each cause."""
 
 from servicedesk.watch.actions.alarms import NotDone, act, hand_on, see, shelve
+from servicedesk.watch.actions.away import be_away, be_back
 from servicedesk.watch.actions.browsers import (
     NotTurnedOn,
     tell_browser_of,
@@ -18,6 +19,8 @@ __all__ = [
     "NotDone",
     "NotTurnedOn",
     "act",
+    "be_away",
+    "be_back",
     "clear_attention",
     "hand_on",
     "judge_tank",
