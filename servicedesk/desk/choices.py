@@ -74,6 +74,10 @@ SENTENCES = {
     "measure_use_sound": ("ml_per_test", _("What a test takes, and how many a day, are nought or more.")),
     "item_name_once": ("name", _("A supply of this name is there already.")),
     "item_pack_above_nought": ("pack_size", _("A pack holds more than nought.")),
+    "item_box_above_nought": (
+        "packs_per_box",
+        _("A box takes one pack at the least; leave it empty where it goes in none."),
+    ),
     "lot_code_once_per_item": ("code", _("This lot is there already.")),
     "solution_strength_above_nought": ("per_ml", _("The strength is more than nought.")),
     "change_water_name_once": ("name", _("A water of this name is there already.")),

@@ -13,13 +13,15 @@ from servicedesk.web.facts import Fact
 
 
 class Item(models.Model):
-    """Something we keep. Amounts in `unit` (mL, g or pieces); price per pack in the business's currency."""
+    """Something we keep. Amounts in `unit` (mL, g or pieces); price per pack in the business's currency. So many packs fill one box of a van
+    (nothing: it goes beside the boxes)."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=100)
     kind = models.CharField(max_length=8, choices=ItemKind.choices)
     unit = models.CharField(max_length=3, choices=[("mL", "mL"), ("g", "g"), ("pcs", "pieces")], default="mL")
     pack_size = models.FloatField(default=1)
+    packs_per_box = models.PositiveSmallIntegerField(null=True, blank=True)
     price_per_pack = models.DecimalField(max_digits=9, decimal_places=2, null=True, blank=True)
     lead_days = models.PositiveIntegerField(default=5)
     supplier = models.CharField(max_length=80, blank=True)
@@ -31,6 +33,9 @@ class Item(models.Model):
         constraints = [
             models.UniqueConstraint(Lower("name"), name="item_name_once"),
             models.CheckConstraint(condition=Q(pack_size__gt=0), name="item_pack_above_nought"),
+            models.CheckConstraint(
+                condition=Q(packs_per_box__isnull=True) | Q(packs_per_box__gt=0), name="item_box_above_nought"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -10,6 +10,9 @@ from django.utils import timezone
 from servicedesk.dosing.actions import record_refill, set_rate
 from servicedesk.instruments.models import ReagentLoad
 from servicedesk.rounds.queries import load_of, round_of
+from servicedesk.rounds.queries.ground import Ground
+from servicedesk.rounds.queries.load import boxes_of
+from servicedesk.supply.models import RunOut
 from servicedesk.upkeep.models import Task, TaskRule
 from servicedesk.water.models import WaterChange
 from tests.factories.people import make_business, make_owner, make_technician
@@ -19,6 +22,7 @@ from tests.factories.tanks import (
     make_instrument,
     make_item,
     make_measure,
+    make_place,
     make_site,
     make_tank,
 )
@@ -208,3 +212,50 @@ def test_a_load_that_weighs_next_to_nothing_says_so(ida):
     make_task(tank, make_item(name="Filter floss", unit="pcs"), amount=2)
 
     assert "<b>Less than a kilogram for one stop.</b>" in page(ida).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("amounts", "boxes"),
+    [
+        ([], 0),
+        ([(4, 1, 1)], 1),  # one pack in a box of four
+        ([(4, 1, 4), (2, 1, 1)], 2),
+        ([(4, 500, 501)], 1),  # two packs of 500 mL are half a box
+        ([(4, 500, 501), (2, 1, 2)], 2),
+        ([(None, 1, 90)], 0),
+        ([(3, 1, 0.1), (3, 1, 0.1), (3, 1, 0.1)], 1),
+    ],
+)
+def test_boxes_are_filled_by_whole_packs(amounts, boxes):
+    things = {
+        make_item(name=f"Thing {n}", packs_per_box=box, pack_size=pack): amount
+        for n, (box, pack, amount) in enumerate(amounts)
+    }
+    assert boxes_of(things) == boxes
+
+
+def test_each_stops_things_travel_in_boxes_of_their_own_and_the_van_takes_so_many(ida):
+    floss = make_item(name="Floss", unit="pcs", packs_per_box=10)
+    for number in range(3):
+        tank = make_tank(make_site(name=f"Site {number}"))
+        make_stop(ida, tank, order=number + 1)
+        make_task(tank, floss, 2)
+    van = make_place(kind="van", name="Van", keeper=ida, boxes=8)
+    assert load_for(ida).boxes == 3
+    text = page(ida).content.decode()
+    assert "3 boxes; the van takes 8." in text and "more than it takes" not in text
+    van.boxes = 2
+    van.save()
+    assert "That is more than it takes." in page(ida).content.decode()
+    van.delete()
+    assert "3 boxes." in page(ida).content.decode()
+
+
+def test_planning_counts_boxes_and_weight_of_what_tasks_ask_for_and_what_runs_empty(ida):
+    tank = make_tank()
+    visit = make_stop(ida, tank)
+    make_task(tank, make_item(name="Media", unit="g", pack_size=500, packs_per_box=2), 1500)
+    bottle = make_item(name="Solution", unit="mL", pack_size=1000, packs_per_box=1)
+    RunOut.objects.create(id=uuid.uuid4(), tank=tank, item=bottle, what="Solution", empty_on=TODAY, fill=400, worked_at=NOW)  # fmt: skip
+    ground = Ground([tank], [TODAY], NOW)
+    assert ground.loads(visit, [tank]) == (0, 2, 3)

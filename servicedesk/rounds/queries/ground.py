@@ -14,7 +14,8 @@ from clients.models import Site, Tank
 from clients.queries import states_of
 from servicedesk.core.rounds.problem import CLEAN, DAY_S, ISOLATED, SUSPECT, Window
 from servicedesk.rounds.models import DueVisit
-from servicedesk.rounds.queries.load import water_of
+from servicedesk.rounds.queries.load import boxes_of, carried, water_of, weight_of
+from servicedesk.stock.models import Item
 from servicedesk.supply.models import RunOut
 from servicedesk.upkeep.models import Task
 from servicedesk.upkeep.queries import open_tasks_of
@@ -79,12 +80,18 @@ class Ground:
         self.states = states_of(tanks, days[0])
         self.water = water_of(tanks, at=now)
         self.out: dict[UUID, RunOut] = {}
-        for row in RunOut.objects.filter(tank__in=tanks, empty_on__lte=days[-1]).order_by("-empty_on", "pk"):
+        self.fills: dict[UUID, list[RunOut]] = defaultdict(list)
+        rows = RunOut.objects.filter(tank__in=tanks, empty_on__lte=days[-1]).select_related("item")
+        for row in rows.order_by("-empty_on", "pk"):
             self.out[row.tank_id] = row
+            self.fills[row.tank_id].append(row)
+
+    def _work(self, row: DueVisit, tanks: list[Tank]) -> list[Task]:
+        return [task for tank in tanks for task in self.tasks[tank.pk] if task.earliest <= row.latest]
 
     def minutes(self, row: DueVisit, tanks: list[Tank]) -> tuple[int, list[str]]:
         """How long the visit takes with the work that is due there by then, and that in words."""
-        work = [task for tank in tanks for task in self.tasks[tank.pk] if task.earliest <= row.latest]
+        work = self._work(row, tanks)
         more = sum(task.minutes for task in work)
         if not more:
             return row.minutes, []
@@ -106,6 +113,12 @@ class Ground:
             return ISOLATED
         return SUSPECT if TankState.TREATMENT in states else CLEAN
 
-    def loads(self, tanks: list[Tank]) -> tuple[int, int, int]:
+    def loads(self, row: DueVisit, tanks: list[Tank]) -> tuple[int, int, int]:
+        """Litres of mixed water, kilograms and boxes: water as at the last change, what the tasks there ask for, and what fills again that runs empty
+        by the last of these days."""
         water = [self.water[tank.pk] for tank in tanks if tank.pk in self.water]
-        return ceil(sum(litres for litres, _kg in water)), ceil(sum(kg for _litres, kg in water)), 0
+        things: dict[Item, float] = defaultdict(float, carried(self._work(row, tanks)))
+        for out in [out for tank in tanks for out in self.fills[tank.pk]]:
+            things[out.item] += out.fill
+        kg = sum(kg for _litres, kg in water) + sum(weight_of(*thing) or 0.0 for thing in things.items())
+        return ceil(sum(litres for litres, _kg in water)), ceil(round(kg, 6)), boxes_of(things)

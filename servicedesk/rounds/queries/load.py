@@ -2,7 +2,7 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from uuid import UUID
@@ -35,19 +35,36 @@ SALINITY, STORE_C = 35.0, 20.0
 LOOK_BACK = timedelta(days=60)
 
 
+def weight_of(item: Item, amount: float) -> float | None:
+    """Kilograms; liquids counted as 1 kg a litre (common practice), pieces not weighed."""
+    return None if item.unit == "pcs" else amount / 1000
+
+
+def boxes_of(amounts: Mapping[Item, float]) -> int:
+    """Boxes of a van that the things of one stop fill: whole packs are carried, and each stop's things travel in boxes of their own (common
+    practice). What is not written down to go in boxes fills none."""
+    filled = sum(
+        math.ceil(round(amount / item.pack_size, 6)) / item.packs_per_box
+        for item, amount in amounts.items()
+        if item.packs_per_box
+    )
+    return math.ceil(round(filled, 6))
+
+
 @dataclass
 class LoadLine:
-    """One thing to carry: how much altogether, why, and for which stops."""
+    """One thing to carry: how much altogether and at each stop, why, and for which stops."""
 
     item: Item
     amount: float = 0.0
+    at: dict[int, float] = field(default_factory=lambda: defaultdict(float))
     stops: set[int] = field(default_factory=set)
     whys: set[str] = field(default_factory=set)
 
     @property
     def kg(self) -> float | None:
-        """Its weight; liquids counted as 1 kg a litre (common practice), pieces not weighed."""
-        return None if self.item.unit == "pcs" else self.amount / 1000
+        """Its weight; pieces are not weighed."""
+        return weight_of(self.item, self.amount)
 
 
 @dataclass(frozen=True)
@@ -69,7 +86,7 @@ class Shelf:
 
 @dataclass(frozen=True)
 class Load:
-    """All that a round needs. `kg` leaves out pieces and empty cans."""
+    """All that a round needs. `kg` leaves out pieces and empty cans; `boxes` are those of a van, each stop's of its own."""
 
     shelves: list[Shelf]
     water: list[WaterLine]
@@ -77,6 +94,7 @@ class Load:
     cans: int
     can_litres: float
     kg: float
+    boxes: int = 0
 
     @property
     def lines(self) -> list[LoadLine]:
@@ -99,6 +117,7 @@ def _lines(stops: list[Stop], tanks: list[Tank], day: date, at: datetime) -> lis
     def add(item: Item, amount: float, tank: UUID, why: str) -> None:
         line = found.setdefault(item.pk, LoadLine(item))
         line.amount += amount
+        line.at[place[tank]] += amount
         line.stops.add(place[tank])
         line.whys.add(why)
 
@@ -161,6 +180,10 @@ def load_of(stops: list[Stop], *, day: date, at: datetime) -> Load:
     for line in lines:
         shelves[line.item.shelf].append(line)
     water = _water(stops, tanks, at)
+    each: dict[int, dict[Item, float]] = defaultdict(dict)
+    for line in lines:
+        for stop, amount in line.at.items():
+            each[stop][line.item] = amount
     litres, can = sum(w.litres for w in water), float(settings.CAN_LITRES)
     return Load(
         shelves=[Shelf(name, shelves[name]) for name in sorted(shelves, key=lambda n: (not n, n))],
@@ -169,4 +192,5 @@ def load_of(stops: list[Stop], *, day: date, at: datetime) -> Load:
         cans=math.ceil(round(litres / can, 6)),
         can_litres=can,
         kg=sum(w.kg for w in water) + sum(line.kg or 0.0 for line in lines),
+        boxes=sum(boxes_of(amounts) for amounts in each.values()),
     )

@@ -263,7 +263,7 @@ class Builder:
             seconds=minutes * 60,
             windows=tuple(windows),
             skills=frozenset(str(skill.pk) for skill in plan.skills.all()) if plan else frozenset(),
-            loads=ground.loads(tanks),
+            loads=ground.loads(row, tanks),
             level=ISOLATED if row.isolated else ground.level(tanks),
             skip_price=NEXT_WEEK if row.latest > self.days[-1] else LEAVE_OUT,
             usual=str(usual.pk) if usual else None,

@@ -16,6 +16,8 @@ from servicedesk.rounds.models import Stop
 from servicedesk.rounds.queries.load import LoadLine
 from servicedesk.rounds.views.shown import driver_of, staff, today_of
 from servicedesk.staff.queries import technicians
+from servicedesk.stock.choices import PlaceKind
+from servicedesk.stock.models import Place
 from servicedesk.stock.queries import amount_words
 
 
@@ -62,6 +64,11 @@ def load(request: HttpRequest) -> HttpResponse:
         "load": found,
         "shelves": [{"name": s.name, "lines": [_line(li, names) for li in s.lines]} for s in found.shelves],
         "count": len(to_come),
+        "takes": Place.objects.filter(kind=PlaceKind.VAN, keeper=driver)
+        .values_list("boxes", flat=True)
+        .first()
+        if found.boxes
+        else None,
         "driver": driver,
         "own": driver == user,
         "people": technicians() if user.is_office else [],
