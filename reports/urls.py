@@ -14,6 +14,7 @@ urlpatterns = [
     path("visits/<uuid:key>/report/", views.of_visit, name="of_visit"),
     path("visits/<uuid:key>/report/progress/", views.progress, name="progress"),
     path("visits/<uuid:key>/report/again/", views.again, name="again"),
+    path("papers/run/week/", views.run_week, name="run_week"),
     path("papers/run/<uuid:key>/", views.run_sheet, name="run_sheet"),
     path("papers/overdue/", views.paper, name="paper"),
 ]

@@ -1,6 +1,6 @@
 """Pages about reports: the list, one report with its PDF, its way, and the owner's word."""
 
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TypeVar
 from uuid import UUID
@@ -25,8 +25,8 @@ from reports.models import Report
 from reports.queries import pages
 from reports.queries.answers import answers_for, asked_of
 from reports.queries.failing import why_failed
-from reports.queries.run_paper import run_papers
-from reports.queries.run_sheet import driver_for, sheet_of
+from reports.queries.run_paper import MOST_SHEETS, run_papers, week_html
+from reports.queries.run_sheet import driver_for, sheet_of, sheets_of
 from reports.render import RenderFailed, render_now
 from servicedesk.rounds.queries import round_of
 from servicedesk.staff.models import User
@@ -227,8 +227,63 @@ def run_sheet(request: HttpRequest, key: UUID) -> HttpResponseBase:
     return _inline(HttpResponse(drawn, content_type="application/pdf"), called=f"run-{day.isoformat()}.pdf")
 
 
-def _day_asked(request: HttpRequest) -> date | None:
+@login_required
+@require_GET
+def run_week(request: HttpRequest) -> HttpResponseBase:
+    """All run sheets of a week in one paper: for the office everybody's, or one technician's; for a technician the own ones to come."""
+    user, now = _who(request), timezone.now()
+    today = now.astimezone(ZoneInfo(user.zone)).date()
     try:
-        return parse_date(request.GET.get("day", ""))
+        first, last = _week_asked(request, user, today)
+    except OverflowError:
+        raise Http404
+    driver, back = (
+        _driver_asked(request, user, today),
+        redirect("rounds:today" if user.is_technician else "rounds:week"),
+    )
+    sheets = sheets_of(first=first, last=last, technician=driver, at=now)
+    if not sheets:
+        messages.info(request, _("There is no stop to print in that week."))
+        return back
+    if len(sheets) > MOST_SHEETS:
+        words = _("These are %(n)s sheets; %(most)s are drawn at once. Print one technician at a time.")
+        messages.info(request, words % {"n": len(sheets), "most": MOST_SHEETS})
+        return back
+    title = _("Run sheets, %(first)s to %(last)s") % {"first": sheets[0].day, "last": sheets[-1].day}
+    try:
+        drawn = render_now([week_html(sheets, title=title)], pages=1)
+    except RenderFailed as wrong:
+        messages.error(request, str(wrong))
+        return back
+    return _inline(
+        HttpResponse(drawn, content_type="application/pdf"), called=f"runs-{first.isoformat()}.pdf"
+    )
+
+
+def _week_asked(request: HttpRequest, user: User, today: date) -> tuple[date, date]:
+    """A technician's next seven days, or for the office the week of the day that is asked for."""
+    if user.is_technician:
+        return today, today + timedelta(days=6)
+    day = _day_asked(request, "from") or today
+    monday = day - timedelta(days=day.weekday())
+    return monday, monday + timedelta(days=6)
+
+
+def _driver_asked(request: HttpRequest, user: User, today: date) -> User | None:
+    """Whose sheets: a technician's own; for the office one's who is named, or everybody's. Else Http404."""
+    if user.is_technician:
+        return user
+    if not user.is_office:
+        raise Http404
+    asked = request.GET.get("technician", "")
+    try:
+        return driver_for(user, UUID(asked), day=today, today=today) if asked else None
+    except ValueError:
+        raise Http404
+
+
+def _day_asked(request: HttpRequest, name: str = "day") -> date | None:
+    try:
+        return parse_date(request.GET.get(name, ""))
     except ValueError:
         return None

@@ -21,7 +21,7 @@ from servicedesk.core.drawing.map import RoundsMap
 from servicedesk.core.tables import read_json
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, SiteNote, Stop
-from servicedesk.rounds.queries import carried, load_of, map_of, standing_notes
+from servicedesk.rounds.queries import carried, load_of, map_of, standing_notes, stops_on
 from servicedesk.rounds.queries.ground import open_hours
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
@@ -95,8 +95,8 @@ class RunSheet:
 
 
 def driver_for(user: User, key: UUID, *, day: date, today: date) -> User:
-    """Whose sheet is printed: the office anybody's of any day, a technician the own one of today. Else Http404."""
-    if user.is_technician and user.pk == key and day == today:
+    """Whose sheet is printed: the office anybody's of any day, a technician the own one of today and of days to come. Else Http404."""
+    if user.is_technician and user.pk == key and day >= today:
         return user
     found = User.objects.filter(pk=key, role=Role.TECHNICIAN).first() if user.is_office else None
     if found is None:
@@ -301,3 +301,15 @@ def sheet_of(round_row: Round, stops: list[Stop], *, at: datetime) -> RunSheet |
         isolation=any(stop.isolated for stop in shown),
         map=_mapped(driven, shown),
     )
+
+
+def sheets_of(*, first: date, last: date, technician: User | None, at: datetime) -> list[RunSheet]:
+    """The sheets of all rounds of these days, by day and technician; of one technician where one is named."""
+    rounds: dict[UUID, tuple[Round, list[Stop]]] = {}
+    for stop in stops_on(first, until=last, technician=technician):
+        rounds.setdefault(stop.round_id, (stop.round, []))[1].append(stop)
+    ordered = sorted(
+        rounds.values(), key=lambda row: (row[0].day, row[0].technician.name, str(row[0].technician_id))
+    )
+    found = [sheet_of(round_row, stops, at=at) for round_row, stops in ordered]
+    return [sheet for sheet in found if sheet is not None]

@@ -31,7 +31,10 @@ SHOWN = (
         "tank__site__name",
     ),
     *("solution__item", "solution__parameter", "solution__per_ml", "solution__per_ml_u_rel"),
-    *(f"solution__item__{name}" for name in ("name", "kind", "unit", "shelf", "lead_days", "pack_size", "packs_per_box")),
+    *(
+        f"solution__item__{name}"
+        for name in ("name", "kind", "unit", "shelf", "lead_days", "pack_size", "packs_per_box")
+    ),
 )
 
 

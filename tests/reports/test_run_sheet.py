@@ -242,15 +242,17 @@ def test_the_office_prints_anybodys_sheet_of_any_day(ida, drawn, role):
     assert answer["Cache-Control"] == "private, no-store"
 
 
-def test_a_technician_prints_the_own_day_and_nothing_else(ida, drawn):
+def test_a_technician_prints_the_own_days_to_come_and_nothing_else(ida, drawn):
     stop_at(ida)
+    make_stop(ida, make_tank(make_site(name="Tomorrow's Inn")), day=TODAY + timedelta(days=1))
     bob = make_technician(name="Bob", zone="UTC")
     stop_at(bob, "Quay")
 
     assert page(ida, ida.pk).status_code == 200
     foreign, missing = page(ida, bob.pk), page(ida, uuid.uuid4())
     assert (foreign.status_code, missing.status_code) == (404, 404)
-    assert page(ida, ida.pk, day=TODAY + timedelta(days=1)).status_code == 404
+    assert "Tomorrow&#x27;s Inn" in page(ida, ida.pk, day=TODAY + timedelta(days=1)).content.decode()
+    assert page(ida, ida.pk, day=TODAY - timedelta(days=1)).status_code == 404
 
 
 @pytest.mark.parametrize("who", [make_client_user, lambda: make_user("instrument")])
@@ -390,3 +392,79 @@ def test_the_page_hands_out_a_drawn_sheet_of_a4(ida):
 
     assert [round(float(side) / 72 * 25.4) for side in first.mediabox[2:]] == [210, 297]
     assert "Type •••" in " ".join(first.extract_text().split()) and "4711" not in first.extract_text()
+
+
+def week_of(user, **asked):
+    browser = Browser()
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return browser.get("/papers/run/week/", asked, follow=True)
+
+
+MONDAY = TODAY - timedelta(days=TODAY.weekday())
+
+
+@pytest.fixture
+def two_days(ida):
+    """Ida on Monday and Sunday of this week and on the Monday after, Bob on Monday."""
+    bob = make_technician(name="Bob", zone="UTC")
+    for person, name, days in ((ida, "Mill", 0), (ida, "Forge", 6), (ida, "Later", 7), (bob, "Ferry", 0)):
+        make_stop(person, make_tank(make_site(name=name, key_code=CODE, way_in=f"Type {CODE}")), day=MONDAY + timedelta(days=days))  # fmt: skip
+    return bob
+
+
+def test_the_office_prints_the_whole_week_a_sheet_a_day_and_technician(ida, two_days, drawn):
+    owner = make_owner(zone="UTC")
+    answer = week_of(owner)
+    text = answer.content.decode()
+    assert answer["Content-Type"] == "application/pdf" and text.count('<section class="run') == 3
+    assert text.index("Ferry") < text.index("Mill") < text.index("Forge") and "Later" not in text
+    assert CODE not in text
+    only = week_of(owner, technician=two_days.pk, **{"from": str(TODAY)}).content.decode()
+    assert "Ferry" in only and "Mill" not in only and only.count('<section class="run') == 1
+    assert "Later" in week_of(owner, **{"from": MONDAY + timedelta(days=9)}).content.decode()
+
+
+def test_a_technician_prints_the_own_next_seven_days(ida, two_days, drawn):
+    text = week_of(ida, technician=two_days.pk).content.decode()
+    assert "Ferry" not in text and "Forge" in text and ("Later" in text) == (TODAY > MONDAY)
+    browser = Browser()
+    browser.force_login(ida, backend="django.contrib.auth.backends.ModelBackend")
+    seen = browser.get("/round/").content.decode()
+    ahead = MONDAY + timedelta(days=6 if MONDAY + timedelta(days=6) > TODAY else 7)
+    assert f"/papers/run/{ida.pk}/?day={ahead}" in seen and "/papers/run/week/" in seen
+
+
+@pytest.mark.parametrize("who", [make_client_user, lambda: make_user("instrument")])
+def test_nobody_else_prints_a_week(ida, two_days, drawn, who):
+    assert week_of(who()).status_code == 404
+
+
+@pytest.mark.parametrize("asked", [{"technician": "x"}, {"technician": uuid.uuid4()}, {"from": "9999-12-31"}])
+def test_a_week_of_nobody_or_never_is_not_found(ida, two_days, asked):
+    assert week_of(make_owner(zone="UTC"), **asked).status_code == 404
+
+
+def test_what_cannot_be_printed_is_said(ida, monkeypatch):
+    owner = make_owner(zone="UTC")
+    assert "There is no stop to print in that week." in week_of(owner).content.decode()
+    stop_at(ida)
+    monkeypatch.setattr(views, "MOST_SHEETS", 0)
+    assert "These are 1 sheets; 0 are drawn at once." in week_of(owner).content.decode()
+    monkeypatch.undo()
+
+    def broken(papers, pages):
+        raise RenderFailed("It could not be drawn.")
+
+    monkeypatch.setattr(views, "render_now", broken)
+    assert "It could not be drawn." in week_of(owner).content.decode()
+    assert "Print all run sheets" in week_of(owner).content.decode()
+
+
+@pytest.mark.slow  # draws
+@pytest.mark.paper
+def test_each_sheet_of_a_week_begins_a_page_with_its_own_foot(ida, two_days):
+    pdf = PdfReader(io.BytesIO(week_of(make_owner(zone="UTC")).content))
+    pages = [" ".join(sheet.extract_text().split()) for sheet in pdf.pages]
+    assert len(pages) == 3 and all(CODE not in text for text in pages)
+    for text, name in zip(pages, ("Bob", "Ida", "Ida"), strict=True):
+        assert f"run sheet of {name}" in text and "of 3" in text

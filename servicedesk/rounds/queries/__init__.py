@@ -5,6 +5,7 @@ from servicedesk.rounds.queries.mapped import map_of
 from servicedesk.rounds.queries.moves import Told, notice_for, owed_visit_for, told
 from servicedesk.rounds.queries.notes import notes_for_office, standing_notes
 from servicedesk.rounds.queries.stops import (
+    coming_days,
     next_visits_of,
     opens_its_door,
     round_of,
@@ -19,6 +20,7 @@ __all__ = [
     "Told",
     "Unplaced",
     "carried",
+    "coming_days",
     "days_of",
     "judged",
     "load_of",

@@ -1,7 +1,7 @@
 """Rounds and stops as people look at them, and next visits."""
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -92,6 +92,13 @@ def round_of(technician: User, day: date) -> tuple[Round | None, list[Stop]]:
     if row is None:
         return None, []
     return row, _with_tanks(_stops(round=row.pk))
+
+
+def coming_days(technician: User, *, after: date, days: int = 7) -> list[date]:
+    """The days to come on which a technician has stops."""
+    rows = Round.objects.filter(technician=technician, day__gt=after, day__lte=after + timedelta(days=days))
+    rows = rows.filter(stops__state=StopState.PLANNED)
+    return sorted(set(rows.values_list("day", flat=True)))
 
 
 def stops_on(day: date, *, until: date | None = None, technician: User | None = None) -> list[Stop]:

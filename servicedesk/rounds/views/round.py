@@ -75,6 +75,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "rows": [r for r in open_rows if r is not first],
         "behind": [r for r in rows if r.stop.state == StopState.CLOSED],
         "people": technicians() if user.is_office else [],
+        "coming": queries.coming_days(driver, after=day) if driver == user and user.is_technician else [],
         "calendar": address_of(user) if driver == user and user.is_technician else "",
     }
     return render(request, "rounds/today.html", context)
