@@ -23,6 +23,7 @@ from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, SiteNote, Stop
 from servicedesk.rounds.queries import carried, load_of, map_of, standing_notes, stops_on
 from servicedesk.rounds.queries.ground import open_hours
+from servicedesk.rounds.queries.isolation import caution_words, override_words
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
@@ -64,6 +65,7 @@ class SheetStop:
     carry: list[str]
     notes: list[str]
     cautions: list[str]
+    override: str = ""
 
 
 @dataclass(frozen=True)
@@ -196,6 +198,7 @@ class _Day:
             carry=[f"{item.name} {amount_words(n, item.unit)}" for item, n in carried(work).items()],
             notes=[scrub(note.text) for note in self.notes.get(site.pk, [])],
             cautions=[self.hazards[key]["title"] for key in self.hazards_of(stop)],
+            override=f"{override_words()} {caution_words()}" if stop.due_visit.disinfects else "",
         )
 
 

@@ -103,6 +103,13 @@ class CallOutForm(forms.Form):
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
     )
     minutes = forms.IntegerField(label=_("Minutes there"), min_value=5, max_value=480, initial=60)
+    override = forms.BooleanField(
+        label=_("A tank there is in isolation and cannot wait until the end of a round"),
+        required=False,
+        help_text=_(
+            "In an emergency only: other tanks come after it, so everything that got wet is disinfected first. 15 minutes are added for that."
+        ),
+    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -17,6 +17,7 @@ from servicedesk.rounds.choices import ProposalState, StopState, TroubleKind, Tr
 from servicedesk.rounds.models import DueVisit, Move, Proposal, Proposed, Stop, Trouble
 from servicedesk.rounds.queries.broken import stamp_of_day
 from servicedesk.rounds.queries.found import Line
+from servicedesk.rounds.queries.isolation import MORE_MINUTES, apart, caution_words, override_words
 from servicedesk.rounds.queries.mending import later_of, moved_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business_zone
@@ -39,6 +40,7 @@ def say_trouble(
     minutes: int | None = None,
     until: time | None = None,
     away_until: date | None = None,
+    override_said: str = "",
 ) -> Trouble:
     """Write down what broke today, and have the longer searches asked for. Nothing moves yet; who is sick is away, today at least, whichever way
     out is chosen. Raises NotPlanned."""
@@ -50,7 +52,7 @@ def say_trouble(
         raise NotPlanned(_("That visit is not to come today: it has begun, or stands on no round."))
     away = _away(person, day, away_until or day) if kind == TroubleKind.SICK and person is not None else None
     row = Trouble.objects.create(
-        kind=kind, day=day, person=person, due_visit=due_visit, minutes=minutes, until=until, asked_by=by, asked_at=at, away=away
+        kind=kind, day=day, person=person, due_visit=due_visit, minutes=minutes, until=until, asked_by=by, asked_at=at, away=away, override_said=override_said
     )  # fmt: skip
     dispatch.ask(kind="mend_day", key=f"mend_day:{row.pk}", args={"trouble": str(row.pk)}, at=at)
     return row
@@ -68,16 +70,32 @@ def _open_stops(day: date) -> Any:
 
 @transaction.atomic
 def say_call_out(
-    *, site: Site, why: str, minutes: int, until: time | None, day: date, by: User, at: datetime
+    *,
+    site: Site,
+    why: str,
+    minutes: int,
+    until: time | None,
+    day: date,
+    by: User,
+    at: datetime,
+    override: bool = False,
 ) -> Trouble:
-    """A call-out: the visit is owed from now on, for all tanks there, whichever way out is chosen. Raises NotPlanned."""
+    """A call-out: the visit is owed from now on, for all tanks there, whichever way out is chosen. `override`: a tank in isolation there may be come
+    to before others, which is written down with what was said, and takes longer. Raises NotPlanned."""
     if until is not None and until <= at.astimezone(business_zone()).time():
         raise NotPlanned(_("That time has passed."))
     tanks = list(site.tanks.filter(retired_on__isnull=True))
     if not tanks:
         raise NotPlanned(_("No tank is kept at %(site)s.") % {"site": site.name})
-    visit = owe_call_out(site=site, tanks=tanks, why=why, day=day, latest=day, at=at, minutes=minutes)
-    return say_trouble(kind=TroubleKind.CALL_OUT, day=day, by=by, at=at, due_visit=visit, until=until)
+    if override and not apart(tanks, day):
+        raise NotPlanned(_("No tank at %(site)s is in isolation or under treatment.") % {"site": site.name})
+    visit = owe_call_out(
+        site=site, tanks=tanks, why=why, day=day, latest=day, at=at, minutes=minutes + MORE_MINUTES * override, disinfects=override
+    )  # fmt: skip
+    said = f"{override_words()} {caution_words()}" if override else ""
+    return say_trouble(
+        kind=TroubleKind.CALL_OUT, day=day, by=by, at=at, due_visit=visit, until=until, override_said=said
+    )
 
 
 @transaction.atomic
@@ -90,7 +108,7 @@ def say_again(*, trouble: Trouble, day: date, by: User, at: datetime) -> Trouble
         raise NotPlanned(_("This was %(state)s already.") % {"state": TroubleState(row.state).label})
     until = row.away.until_on if row.away is not None else None
     return say_trouble(
-        kind=row.kind, day=row.day, by=by, at=at, person=row.person, due_visit=row.due_visit, minutes=row.minutes, until=row.until, away_until=until
+        kind=row.kind, day=row.day, by=by, at=at, person=row.person, due_visit=row.due_visit, minutes=row.minutes, until=row.until, away_until=until, override_said=row.override_said
     )  # fmt: skip
 
 

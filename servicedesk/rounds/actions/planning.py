@@ -88,9 +88,17 @@ def owe_visits(*, first: date, last: date, at: datetime) -> list[DueVisit]:
 
 @transaction.atomic
 def owe_call_out(
-    *, site: Site, tanks: list[Tank], why: str, day: date, latest: date, at: datetime, minutes: int = 60
+    *,
+    site: Site,
+    tanks: list[Tank],
+    why: str,
+    day: date,
+    latest: date,
+    at: datetime,
+    minutes: int = 60,
+    disinfects: bool = False,
 ) -> DueVisit:
-    """A visit that nobody planned."""
+    """A visit that nobody planned; `disinfects`: to a tank in isolation, before others."""
     visit = DueVisit.objects.create(
         key=f"call:{site.pk}:{at.isoformat()}",
         cause=VisitCause.CALL_OUT,
@@ -100,6 +108,8 @@ def owe_call_out(
         due=day,
         latest=latest,
         minutes=minutes,
+        isolated=disinfects,
+        disinfects=disinfects,
         made_at=at,
     )
     visit.tanks.set(tanks)

@@ -25,8 +25,8 @@ from servicedesk.web.facts import Fact
 
 
 class DueVisit(models.Model):
-    """A visit is owed: one site, its tanks, earliest, due and latest day, minutes. Isolated tanks get their own.
-    `key` is the plan and the slot, so one slot makes one visit."""
+    """A visit is owed: one site, its tanks, earliest, due and latest day, minutes. Isolated tanks get their own, and come last on a round, unless
+    one `disinfects` there in an emergency. `key` is the plan and the slot, so one slot makes one visit."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     key = models.CharField(max_length=120, unique=True)
@@ -42,6 +42,7 @@ class DueVisit(models.Model):
     latest = models.DateField()
     minutes = models.PositiveIntegerField(default=45)
     isolated = models.BooleanField(default=False)
+    disinfects = models.BooleanField(default=False)
     called_off_at = models.DateTimeField(null=True, blank=True)
     made_at = models.DateTimeField()
 
@@ -132,7 +133,8 @@ class Pin(models.Model):
 
 class Trouble(models.Model):
     """What broke a running day, as the office said it; ways out are proposals of it. `person` is sick (and `away` on these days) or so many
-    `minutes` late; `due_visit` is cancelled, or the call-out at which somebody must be `until` then (local to the business)."""
+    `minutes` late; `due_visit` is cancelled, or the call-out at which somebody must be `until` then (local to the business).
+    `override_said`: what was said to whoever overrode that isolated tanks come last."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     day = models.DateField()
@@ -146,6 +148,7 @@ class Trouble(models.Model):
     away = models.ForeignKey(Away, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     minutes = models.PositiveSmallIntegerField(null=True, blank=True)
     until = models.TimeField(null=True, blank=True)
+    override_said = models.TextField(blank=True)
     state = models.CharField(max_length=8, choices=TroubleState.choices, default=TroubleState.OPEN)
     asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     asked_at = models.DateTimeField()

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
+from servicedesk.rounds.queries.isolation import caution_words, override_words
 from servicedesk.rounds.queries.stops import stops_on
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business_zone
@@ -63,7 +64,9 @@ def _event(library: Any, stop: Stop, zone: ZoneInfo, at: datetime) -> Any:
     event.add("summary", site.name)
     event.add("location", ", ".join(part for part in (site.address, site.town) if part))
     words = [tank.name for tank in stop.tanks]
-    if stop.due_visit.isolated:
+    if stop.due_visit.disinfects:
+        words.append(f"{override_words()} {caution_words()}")
+    elif stop.due_visit.isolated:
         words.append(_("Isolation: last on the round, with its own kit."))
     event.add("description", "\n".join(words))
     event.add("url", f"{settings.BASE_URL}/visits/{stop.due_visit_id}/")

@@ -19,6 +19,7 @@ from servicedesk.rounds.models import Move, Proposal, Proposed, Stop, Trouble
 from servicedesk.rounds.queries.broken import Broken, stamp_of_day
 from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.found import Line, lines_of, reasons_of
+from servicedesk.rounds.queries.isolation import disinfect_words, disinfected_after
 from servicedesk.rounds.queries.other_days import in_words, other_days
 from servicedesk.rounds.queries.proposed import Change, changes_of
 from servicedesk.rounds.queries.telling import Call, TimeMoved, calls_ahead, calls_of, moved_by, tidings_of
@@ -61,7 +62,11 @@ def way_out(
         lines.append(Line(day.off, why=_("cancelled")))
     homeless = [line.due_visit for line in lines if line.technician is None]
     later = other_days(homeless, day.week.days[0], day.now)
-    after = {**_numbers(day, made.plan), "later": {key: place.kept() for key, place in later.items()}}
+    after = {
+        **_numbers(day, made.plan),
+        "later": {key: place.kept() for key, place in later.items()},
+        "disinfect": disinfected_after(made.plan),
+    }
     return Found(lines, _numbers(day, day.before), after, _by_the_hour(day, kind, made.plan))
 
 
@@ -110,6 +115,7 @@ class Side:
     homeless: list[Proposed]
     calls: list[Call]
     later: list[Later]
+    disinfect: list[str]
     outdated: bool
 
     @property
@@ -237,6 +243,9 @@ def _side(row: Proposal, stamp: str) -> Side:
         homeless=[line for line in lines if line.technician is None and line.due_visit_id != cancelled],
         calls=calls_of(tidings_of(row), row.first) if in_force else calls_ahead(moved, row.first),
         later=_later(row, lines, cancelled),
+        disinfect=disinfect_words(
+            row.after.get("disinfect", []), {str(v.due_visit_id): v.due_visit for v in lines}
+        ),
         outdated=row.stamp != stamp,
     )
 

@@ -12,6 +12,7 @@ from django.utils.formats import date_format, time_format
 from django.utils.translation import gettext as _
 
 from servicedesk.rounds.models import DueVisit, Notice
+from servicedesk.rounds.queries.isolation import caution_words, override_words
 from servicedesk.staff.models import User
 from servicedesk.web.prepared import DAY, KEY, Slot, prepared
 
@@ -93,6 +94,8 @@ def _told(notices: list[Notice], today: date) -> Told:
     text = _after(first)
     if rest and first.needed and first.move.applied_at is None:
         text = _("All of it moves when you accept. If it cannot be, ring the office.")
+    if any(n.move.due_visit.disinfects and n.move.technician_id == n.person_id for n in ordered):
+        text = f"{override_words()} {caution_words()} {text}"
     return Told(first, _words(first, today), text, [_words(notice, today) for notice in rest])
 
 

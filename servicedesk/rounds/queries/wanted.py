@@ -44,6 +44,7 @@ from servicedesk.rounds.queries.ground import (
     windows_of_day,
 )
 from servicedesk.rounds.queries.ways import ways_between
+from servicedesk.rounds.queries.isolation import override_words
 from servicedesk.staff.choices import StartsAt
 from servicedesk.staff.models import Skill, User, Working
 from servicedesk.staff.queries import business, day_of, technicians
@@ -255,6 +256,8 @@ class Builder:
         empty = ground.empty(tanks)
         if empty is not None:
             self.notes[key].append(_("%(what)s runs empty on %(day)s") % {"what": empty.what, "day": date_format(empty.empty_on, "j F")})  # fmt: skip
+        if row.disinfects:
+            self.notes[key].append(override_words())
         windows = self._windows(row, minutes, empty.empty_on if empty else None)
         usual = plan.technician if plan and plan.technician and plan.technician.is_technician else None
         visit = Visit(
@@ -265,6 +268,7 @@ class Builder:
             skills=frozenset(str(skill.pk) for skill in plan.skills.all()) if plan else frozenset(),
             loads=ground.loads(row, tanks),
             level=ISOLATED if row.isolated else ground.level(tanks),
+            disinfects=row.disinfects,
             skip_price=NEXT_WEEK if row.latest > self.days[-1] else LEAVE_OUT,
             usual=str(usual.pk) if usual else None,
             change_price=ANOTHER if usual else 0,

@@ -113,7 +113,7 @@ def _of_order(stops: list[Timed], now: datetime) -> list[str]:
     found = [
         _("%(name)s is in isolation and not last") % {"name": t.name}
         for i, t in enumerate(by_order)
-        if t.stop.due_visit.isolated and i < last_open
+        if t.stop.due_visit.isolated and not t.stop.due_visit.disinfects and i < last_open
     ]
     firm = [t for t in stops if t.stop.state != StopState.PLANNED or t.start >= now]
     for before, after in pairwise(sorted(firm, key=lambda t: (t.start, t.stop.order))):

@@ -14,6 +14,7 @@ from servicedesk.core.drawing.strip import DayStrip, StripStop
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, SiteNote, Stop
 from servicedesk.rounds.queries import carried, standing_notes
+from servicedesk.rounds.queries.isolation import caution_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import technicians
 from servicedesk.stock.queries import amount_words
@@ -84,6 +85,7 @@ class StopRow:
     due: list[str]
     carry: list[str]
     glyph: str
+    caution: dict[str, str] | None = None
     notes: list[SiteNote] = field(default_factory=list)
 
 
@@ -106,6 +108,7 @@ def stop_rows(stops: list[Stop], day: date) -> list[StopRow]:
                 due=[title for title in dict.fromkeys(task.title for task in mine) if title not in late],
                 carry=[f"{item.name} {amount_words(n, item.unit)}" for item, n in carried(mine).items()],
                 glyph="alone" if stop.due_visit.isolated else ("late" if late else ""),
+                caution=caution_of(stop.due_visit),
                 notes=notes.get(stop.due_visit.site_id, []),
             )
         )
