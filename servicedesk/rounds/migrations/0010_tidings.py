@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('rounds', '0008_troubles_of_a_day'),
+        ('rounds', '0009_ways_between_places'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

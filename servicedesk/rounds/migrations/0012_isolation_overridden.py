@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('rounds', '0010_who_is_sick_is_away'),
+        ('rounds', '0011_who_is_sick_is_away'),
     ]
 
     operations = [

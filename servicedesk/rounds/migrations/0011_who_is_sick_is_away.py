@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('rounds', '0009_tidings'),
+        ('rounds', '0010_tidings'),
         ('watch', '0007_browsers'),
     ]
 
