@@ -6,6 +6,9 @@ from typing import Any
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db.models import QuerySet
+from django.forms.utils import flatatt
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Site
@@ -15,6 +18,22 @@ from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 
 LAST = 99
+
+
+class Select(forms.Select):
+    """A list of choices written at once: the framework draws a template for each, which shows with a day of many stops."""
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        """The element."""
+        chosen = "" if value is None else str(value)
+        rows = (
+            (key, mark_safe(" selected" if str(key) == chosen else ""), label)  # noqa: S308  one of two words of ours
+            for key, label in self.choices
+        )
+        options = format_html_join("", '<option value="{}"{}>{}</option>', rows)
+        return format_html(
+            "<select{}>{}</select>", flatatt({**self.build_attrs(self.attrs, attrs), "name": name}), options
+        )
 
 
 class PlaceForm(forms.Form):
@@ -49,6 +68,7 @@ class PlaceForm(forms.Form):
 class CancelledForm(forms.Form):
     due_visit = forms.ModelChoiceField(
         label=_("Visit"),
+        widget=Select,
         queryset=DueVisit.objects.none(),
         empty_label=_("Choose a visit"),
         error_messages={"invalid_choice": _("Choose one of the visits that are still to come.")},
@@ -65,6 +85,7 @@ class CancelledForm(forms.Form):
 class SickForm(forms.Form):
     person = forms.ModelChoiceField(
         label=_("Technician"),
+        widget=Select,
         queryset=User.objects.none(),
         empty_label=_("Choose a technician"),
         error_messages={"invalid_choice": _("Choose one of the technicians.")},
@@ -92,6 +113,7 @@ class LateForm(SickForm):
 class CallOutForm(forms.Form):
     site = forms.ModelChoiceField(
         label=_("Site"),
+        widget=Select,
         queryset=Site.objects.none(),
         empty_label=_("Choose a site"),
         error_messages={"invalid_choice": _("Choose one of your sites.")},
@@ -120,6 +142,7 @@ class NoteForm(forms.Form):
     entry = forms.UUIDField(widget=forms.HiddenInput)
     site = forms.ModelChoiceField(
         label=_("Site"),
+        widget=Select,
         queryset=Site.objects.none(),
         empty_label=_("Choose a site"),
         error_messages={"invalid_choice": _("Choose one of your sites.")},

@@ -38,8 +38,9 @@ def owe_visits(job: Job) -> dict[str, Any]:
     now = timezone.now()
     today = day_of(now)
     made = actions.owe_visits(first=today, last=today + AHEAD, at=now)
-    placed = actions.plan_simply(first=today, last=today + AHEAD)
-    return {"owed": len(made), "placed": placed}
+    placed = actions.place_new(first=today + timedelta(days=1), last=today + AHEAD, now=now)
+    simply = actions.plan_simply(first=today, last=today + AHEAD)
+    return {"owed": len(made), "placed": placed + simply, "by_due_day": simply}
 
 
 daily("owe_visits", at=time(1, 0))

@@ -299,5 +299,5 @@ def test_the_week_asks_the_same_number_of_questions_for_one_and_three_rows(
     browser = Browser()
     browser.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
 
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(9):
         browser.get(f"/week/?from={MONDAY.isoformat()}")

@@ -11,6 +11,7 @@ from servicedesk.rounds.actions.mending import (
 )
 from servicedesk.rounds.actions.moving import Moved, move_in_proposal
 from servicedesk.rounds.actions.news import arrive, call_off, leave
+from servicedesk.rounds.actions.nightly import place_new
 from servicedesk.rounds.actions.notes import NotNoted, write_note
 from servicedesk.rounds.actions.pins import pin, unpin
 from servicedesk.rounds.actions.placing import accept, place, take_off
@@ -61,6 +62,7 @@ __all__ = [
     "owe_call_out",
     "owe_visits",
     "place",
+    "place_new",
     "plan_simply",
     "put_on_round",
     "take_off",

@@ -164,11 +164,9 @@ def _later(start: time, minutes: int) -> time:
     return time(whole // 60, whole % 60)
 
 
-@transaction.atomic
-def plan_simply(*, first: date, last: date) -> int:
-    """Put every visit owed in these days that stands on no round onto its due day with its plan's technician:
-    isolated ones last, the others by wished time. How many were put. What no plan gives to a technician who still
-    drives stays unplaced and stands on the owner's week. (Choosing days and people comes later.)"""
+def waiting(*, first: date, last: date) -> list[DueVisit]:
+    """Visits owed in these days that stand on no round and whose plan names a technician who drives: isolated ones last, the others by wished
+    time. What no plan gives to such a technician stays unplaced and stands on the owner's week."""
     rows = DueVisit.objects.filter(
         due__gte=first,
         due__lte=last,
@@ -176,12 +174,20 @@ def plan_simply(*, first: date, last: date) -> int:
         called_off_at__isnull=True,
         plan__technician__role=Role.TECHNICIAN,
         plan__technician__is_active=True,
-    ).select_related("plan", "plan__technician", "site")
-    waiting = sorted(
+    ).select_related("plan", "plan__technician", "site", "pin")
+    rows = rows.prefetch_related("tanks", "plan__skills", "site__hours", "site__closed_days")
+    return sorted(
         rows,
-        key=lambda v: (v.due, v.isolated, v.plan.preferred_time or time(8, 30), v.site.name, str(v.pk)),  # type: ignore[union-attr]
+        key=lambda v: (v.due, v.isolated, v.plan.preferred_time or time(8, 30), v.site.name, str(v.pk)),  # type: ignore[union-attr]  # the question asks for a plan
     )
-    for visit in waiting:
+
+
+@transaction.atomic
+def plan_simply(*, first: date, last: date) -> int:
+    """Put every visit that waits in these days onto its due day with its plan's technician, one behind the other; how many were put. For what
+    cannot be reckoned: `place_new` comes first."""
+    rows = waiting(first=first, last=last)
+    for visit in rows:
         assert visit.plan is not None and visit.plan.technician is not None
         before = Stop.objects.filter(round__day=visit.due, round__technician=visit.plan.technician).order_by(
             "-order"
@@ -200,4 +206,4 @@ def plan_simply(*, first: date, last: date) -> int:
             planned_at=planned,
             drive_minutes=12,
         )
-    return len(waiting)
+    return len(rows)

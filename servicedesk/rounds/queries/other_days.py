@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -55,24 +56,19 @@ class OtherDay:
         }
 
 
-class _Days(Builder):
-    """The days after a day that broke: what stands there stays when it was told, and the homeless look for a place."""
+class KeptDays(Builder):
+    """Days on which what stands stays when it was told, and some visits look for a place."""
 
-    def __init__(self, first: date, last: date, now: datetime, homeless: list[DueVisit]) -> None:
+    def __init__(self, first: date, last: date, now: datetime, looking: list[DueVisit]) -> None:
         super().__init__(first, last, now)
-        self.homeless = homeless
+        self.looking = looking
         standing = [row for row in super().owed() if self._stands(row)]
-        self.rows = [*standing, *homeless]
+        self.rows = [*standing, *looking]
         self.orders = orders_in_force(standing, self.days)
 
     def _stands(self, row: DueVisit) -> bool:
         stop = getattr(row, "stop", None)
         return stop is not None and stop.state == StopState.PLANNED and stop.round.day in self.days
-
-    def taken(self) -> list[Visit]:
-        tanks = {tank.pk: tank for row in self.rows for tank in row.tanks.all()}
-        ground = Ground(list(tanks.values()), self.days, self.now)
-        return [self._as_told(row, self._visit(row, ground)) for row in self.rows]
 
     def _as_told(self, row: DueVisit, visit: Visit) -> Visit:
         """What stands on a round is begun when it was said, however it came there."""
@@ -82,49 +78,56 @@ class _Days(Builder):
         day = self.days.index(row.stop.round.day)
         return replace(visit, seconds=row.stop.minutes * 60, windows=(Window(day, at, at),), technicians=None, skills=frozenset())  # fmt: skip
 
+    def week(self) -> Wanted:
+        """These days as a problem, and the rounds in force in them."""
+        tanks = {tank.pk: tank for row in self.rows for tank in row.tanks.all()}
+        ground = Ground(list(tanks.values()), self.days, self.now)
+        shifts = self.people()
+        visits = [self._as_told(row, self._visit(row, ground)) for row in self.rows]
+        problem = Problem(
+            travel=self.travel(),
+            visits=tuple(visits),
+            shifts=tuple(shifts),
+            dimensions=DIMENSIONS,
+            names=tuple(self.places.names),
+        )
+        return Wanted(
+            days=self.days,
+            problem=problem,
+            visits={str(row.pk): row for row in self.rows},
+            people={str(person.pk): person for person in technicians()},
+            orders={key: order for key, order in self.orders.items() if key in problem.shift},
+        )
+
+
+def inserted(week: Wanted, names: list[str]) -> Iterator[tuple[str, Key, tuple[str, ...], tuple[str, ...]]]:
+    """Each of these visits at its cheapest place, one after the other: its name, whose day, the order before and after. A visit without a place is
+    left out; rounds that do not hold as they stand take nothing more."""
+    orders = dict(week.orders)
+    for name in names:
+        best = insertions(week.problem, orders, week.problem.visit[name])
+        if best:
+            key, before = best[0].key, tuple(orders.get(best[0].key, ()))
+            orders[key] = with_visit(before, best[0].position, name)
+            yield name, key, before, orders[key]
+
 
 def other_days(homeless: list[DueVisit], today: date, now: datetime) -> dict[str, OtherDay]:
-    """For each of these visits the cheapest place on a following day within its tolerance; they go together, and nothing else moves. Rounds that
-    do not hold as they stand take nothing more."""
-    may = [row for row in homeless if row.latest > today]
+    """For each of these visits the cheapest place on a following day within its tolerance; they go together, and nothing else moves."""
+    may = [row for row in homeless if row.latest > today and not _held_today(row, today)]
     if not may:
         return {}
     last = min(max(row.latest for row in may), today + timedelta(days=AHEAD))
-    days = _Days(today + timedelta(days=1), last, now, may)
-    shifts, visits = days.people(), days.taken()
-    problem = Problem(
-        travel=days.travel(),
-        visits=tuple(visits),
-        shifts=tuple(shifts),
-        dimensions=DIMENSIONS,
-        names=tuple(days.places.names),
-    )
-    orders = {key: order for key, order in days.orders.items() if key in problem.shift}
-    found: dict[str, OtherDay] = {}
-    week = Wanted(
-        days=days.days,
-        problem=problem,
-        visits={str(row.pk): row for row in days.rows},
-        people={str(person.pk): person for person in technicians()},
-        orders=days.orders,
-    )
-    for row in may:
-        place = _cheapest(problem, orders, str(row.pk))
-        if place is not None:
-            key, order = place
-            found[str(row.pk)] = _told(week, str(row.pk), key, orders.get(key, ()), order)
-            orders[key] = order
-    return found
+    week = KeptDays(today + timedelta(days=1), last, now, may).week()
+    return {
+        name: _told(week, name, key, before, after)
+        for name, key, before, after in inserted(week, [str(row.pk) for row in may])
+    }
 
 
-def _cheapest(
-    problem: Problem, orders: dict[Key, tuple[str, ...]], name: str
-) -> tuple[Key, tuple[str, ...]] | None:
-    best = insertions(problem, orders, problem.visit[name])
-    if not best:
-        return None
-    key = best[0].key
-    return key, with_visit(tuple(orders.get(key, ())), best[0].position, name)
+def _held_today(row: DueVisit, today: date) -> bool:
+    pin = getattr(row, "pin", None)
+    return pin is not None and pin.day is not None and pin.day <= today
 
 
 def _alone(problem: Problem, key: Key, order: tuple[str, ...]) -> Plan:

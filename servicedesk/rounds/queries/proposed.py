@@ -1,6 +1,7 @@
 """A proposed week beside the week in force: what changes, what finds no place, both in numbers."""
 
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -75,7 +76,7 @@ class Beside:
     fresh: int
     homeless: list[Homeless]
     days: list[ProposedDay]
-    numbers: list[tuple[str, str, str]]
+    numbers: list[tuple[str, str, str, str]]
     outdated: bool
     shares: Shares
     held: int
@@ -147,19 +148,30 @@ def _hours(seconds: float) -> str:
     return _("%(h)s h %(m)s min") % {"h": minutes // 60, "m": minutes % 60}
 
 
-def _numbers(before: dict[str, Any], after: dict[str, Any]) -> list[tuple[str, str, str]]:
-    """Rows of both weeks: what, now, as proposed."""
-    rows = [
-        (_("Visits on rounds"), str(before.get("visits", 0)), str(after.get("visits", 0))),
-        (_("At the wheel"), _hours(before.get("driving", 0)), _hours(after.get("driving", 0))),
-        (_("Overtime"), _hours(before.get("overtime", 0)), _hours(after.get("overtime", 0))),
+def _difference(was: float, now: float, words: Callable[[float], str]) -> str:
+    """What the proposal saves, or costs more."""
+    said = _("%(much)s less") if now < was else _("%(much)s more")
+    much = words(abs(now - was))
+    return said % {"much": much} if much != words(0) else _("the same")
+
+
+def _whole(number: float) -> str:
+    return f"{number:.0f}"
+
+
+def _numbers(before: dict[str, Any], after: dict[str, Any]) -> list[tuple[str, str, str, str]]:
+    """Rows of both weeks: what, now, as proposed, and what it saves."""
+    asked: list[tuple[str, float, float, Callable[[float], str]]] = [
+        (_("Visits on rounds"), before.get("visits", 0), after.get("visits", 0), _whole),
+        (_("At the wheel"), before.get("driving", 0), after.get("driving", 0), _hours),
     ]
     if "metres" in after:
-        rows.insert(
-            2, (_("Kilometres"), f"{before.get('metres', 0) / 1000:.0f}", f"{after['metres'] / 1000:.0f}")
-        )
-    broken = [str(len(side.get("broken", []))) for side in (before, after)]
-    return [*rows, (_("Rules broken"), broken[0], broken[1])]
+        km = (before.get("metres", 0) / 1000, after["metres"] / 1000)
+        asked.append((_("Kilometres"), *km, _whole))
+    asked.append((_("Overtime"), before.get("overtime", 0), after.get("overtime", 0), _hours))
+    broken = [len(side.get("broken", [])) for side in (before, after)]
+    asked.append((_("Rules broken"), broken[0], broken[1], _whole))
+    return [(name, words(was), words(now), _difference(was, now, words)) for name, was, now, words in asked]
 
 
 def lead_of(proposal: Proposal, homeless: int) -> str:

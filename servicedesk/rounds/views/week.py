@@ -25,6 +25,7 @@ from servicedesk.rounds.forms import PlaceForm
 from servicedesk.rounds.models import DueVisit, Move
 from servicedesk.rounds.queries.proposed import proposals_of
 from servicedesk.rounds.queries.telling import to_be_called
+from servicedesk.rounds.queries.totals import WeekTotal, span, week_total
 from servicedesk.rounds.views.shown import day_strip, staff, today_of
 from servicedesk.staff.models import User
 
@@ -47,12 +48,6 @@ class DayRow:
     wrong: list[str]
 
 
-def _hours(minutes: int) -> str:
-    if minutes < 60:
-        return _("%(m)s min") % {"m": minutes}
-    return _("%(h)s h %(m)s min") % {"h": minutes // 60, "m": minutes % 60}
-
-
 def _row(day: queries.Day, zone: str, now: datetime) -> DayRow:
     row = day.round
     stops = [
@@ -73,14 +68,21 @@ def _row(day: queries.Day, zone: str, now: datetime) -> DayRow:
         count=len(day.stops),
         first=time_format(day.first.time(), "H:i") if day.first else "",
         end=time_format(day.end.time(), "H:i") if day.end else "",
-        driving=_hours(day.driving),
-        work=_hours(day.work),
+        driving=span(day.driving),
+        work=span(day.work),
         wrong=day.wrong,
     )
 
 
-def _lead(days: list[DayRow], homeless: int) -> str:
-    """The week in one sentence."""
+def _day_alone(request: HttpRequest, total: WeekTotal, today: date) -> date:
+    """Of a week with many rounds the day that is shown: the one asked for, else today, else the first with a round."""
+    days = [day.day for day in total.days if day.rounds]
+    asked = _day_in(request, "day") or _day_in(request, "map") or today
+    return asked if asked in days else days[0]
+
+
+def _lead(days: list[DayRow], homeless: int, alone: date | None = None) -> str:
+    """The week, or the day of it that is shown, in one sentence."""
     bad = sum(1 for row in days if row.wrong)
     if not days and not homeless:
         return _("Nothing is planned for this week.")
@@ -90,7 +92,12 @@ def _lead(days: list[DayRow], homeless: int) -> str:
     if homeless:
         said.append(ngettext("one visit on no round", "%(n)s visits on no round", homeless) % {"n": homeless})
     if not said:
-        return _("The week works.")
+        return (
+            _("The week works.") if alone is None else _("%(day)s works.") % {"day": date_format(alone, "l")}
+        )
+    if alone is not None:
+        given = {"day": date_format(alone, "l"), "what": _(" and ").join(said)}
+        return _("%(day)s works, but for %(what)s.") % given
     return _("The week works, but for %(what)s.") % {"what": _(" and ").join(said)}
 
 
@@ -113,12 +120,16 @@ def week(request: HttpRequest) -> HttpResponse:
         before, after, last = (monday + timedelta(days=n) for n in (-7, 7, 6))
     except OverflowError:
         raise Http404
-    stops = queries.stops_on(monday, until=last)
-    now = timezone.now()
+    total, now = week_total(monday), timezone.now()
+    alone = _day_alone(request, total, today_of(user)) if total.large else None
+    stops = queries.stops_on(alone or monday, until=alone or last)
     rows = [_row(d, user.zone, now) for d in queries.days_of(stops, ZoneInfo(user.zone), now) if d.stops]
     homeless = queries.unplaced(first=monday, last=last)
     context = {
-        "lead": _lead(rows, len(homeless)),
+        "lead": _lead(rows, len(homeless), alone),
+        "alone": alone,
+        "others": [day for day in total.days if day.rounds and day.day != alone] if alone else [],
+        "against": total.numbers(),
         "mapped": mapped,
         "map": queries.map_of([s for s in stops if s.round.day == mapped]),
         "rows": rows,

@@ -11,16 +11,19 @@ from servicedesk.stock.models import Item, Lot, Movement, Place
 PER_ML = {"Carbonate solution": ("alkalinity", 3.0), "Calcium solution": ("calcium", 38.0),
           "Magnesium solution": ("magnesium", 32.0)}  # fmt: skip
 """Strength of the house's solutions: dKH·L per mL (57 g/L of sodium carbonate), mg per mL of calcium, of magnesium."""
+STORE = {"lat": 52.015, "lon": 0.52}
+"""Where the invented store stands among the invented sites, in degrees."""
+VAN = {"water_l": 300, "most_kg": 700, "boxes": 16}
 USES = 4
 """How often in the history what was used is booked, half of it bought at the start and half on the way."""
 
 
 def make(w: World) -> None:
     """Items, lots, solutions, the store and a van for each technician."""
-    store = Place.objects.create(id=w.key(), name="Store at Tanner's Wharf", kind="store")
+    store = Place.objects.create(id=w.key(), name="Store at Tanner's Wharf", kind="store", **STORE)
     for person in w.technicians:
         name = f"{person.name.partition(' ')[0]}'s van"
-        w.vans[person.email] = Place.objects.create(id=w.key(), name=name, kind="van", keeper=person)
+        w.vans[person.email] = Place.objects.create(id=w.key(), name=name, kind="van", keeper=person, **VAN)
     moves: list[Movement] = []
     for row in w.raw["supplies"]:
         moves += _item(w, store, row)

@@ -13,6 +13,7 @@ from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.decorators import login_required
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.template import engines
 from django.test import Client, RequestFactory
@@ -22,6 +23,7 @@ from django.utils import timezone
 
 from clients.models import Tank
 from servicedesk.core.drawing.levels import LevelRow
+from servicedesk.desk.management import big_week
 from servicedesk.desk.management.benches import Options
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
@@ -104,38 +106,58 @@ def _addresses() -> dict[str, list[str]]:
     return {"owner": office, str(stop.round.technician.email): driver}
 
 
+class _Bars:
+    """What is measured, against the constant page of the same run."""
+
+    def __init__(self, constant: float, sign_in: float, count: int) -> None:
+        self.constant, self.sign_in, self.count = constant, sign_in, count
+        self.metrics: dict[str, Any] = {}
+        self.failed: list[str] = []
+
+    def page(self, browser: Client, address: str, before: str = "") -> None:
+        """One page, if it answers."""
+        if browser.get(address).status_code != 200:
+            return
+        p95 = _measured(lambda: browser.get(address), self.count)
+        name = before + "/".join(part if len(part) < 36 else "…" for part in address.split("/"))
+        self.metrics[f"{name} ms"], self.metrics[f"{name} times"] = (
+            round(p95, 1),
+            round(p95 / self.constant, 1),
+        )
+        self.metrics[f"{name} times sign-in"] = round(p95 / self.sign_in, 1)
+        if p95 > MOST_MS or p95 > MOST_TIMES * self.constant:
+            self.failed.append(f"{name}: {p95:.0f} ms, {p95 / self.constant:.1f} times the constant page.")
+
+
 def run(options: Options) -> dict[str, Any]:
-    """p95 in ms per page; `times` is its multiple of the constant page."""
+    """p95 in ms per page; `times` is its multiple of the constant page. The week of 26 technicians, a proposal of it and the day that broke in it
+    are made for the run and taken back."""
     users, count = get_user_model().objects, options.repeat or ROUNDS
-    metrics: dict[str, Any] = {}
-    failed = []
     with override_settings(ALLOWED_HOSTS=["*"], SECURE_SSL_REDIRECT=False, ROOT_URLCONF=__name__):
-        visitor, owner = Client(), Client()
-        owner.force_login(users.filter(role="owner").first(), backend=BACKEND)  # type: ignore[arg-type]  # the owner is there
+        visitor, owner, owner_row = Client(), Client(), users.filter(role="owner").first()
+        owner.force_login(owner_row, backend=BACKEND)  # type: ignore[arg-type]  # the owner is there
         if owner.get("/constant/").status_code != 200:
             raise SystemExit("The constant page does not answer.")
         sign_in = _measured(lambda: visitor.get("/sign-in/"), count)
         constant = _measured(lambda: owner.get("/constant/"), count)
         bare = _measured(lambda: problem_response(404, str(RequestFactory().get("/"))), count)
+        bars = _Bars(constant, sign_in, count)
         for who, addresses in _addresses().items():
             person = users.filter(role="owner").first() if who == "owner" else users.get(email=who)
             browser = Client()
             browser.force_login(person, backend=BACKEND)  # type: ignore[arg-type]  # the owner is there
             for address in addresses:
-                if browser.get(address).status_code != 200:
-                    continue
-                p95 = _measured(lambda browser=browser, address=address: browser.get(address), count)  # type: ignore[misc]  # mypy cannot infer lambdas with defaults
-                name = "/".join(part if len(part) < 36 else "…" for part in address.split("/"))
-                metrics[f"{name} ms"], metrics[f"{name} times"] = round(p95, 1), round(p95 / constant, 1)
-                metrics[f"{name} times sign-in"] = round(p95 / sign_in, 1)
-                if p95 > MOST_MS or p95 > MOST_TIMES * constant:
-                    failed.append(f"{name}: {p95:.0f} ms, {p95 / constant:.1f} times the constant page.")
+                bars.page(browser, address)
+        with transaction.atomic():
+            for address in big_week.made(owner_row, timezone.now()):  # type: ignore[arg-type]  # the owner is there
+                bars.page(owner, address, "26 technicians ")
+            transaction.set_rollback(True)
     return {
         "baseline": {
             "constant_ms": round(constant, 1),
             "sign_in_ms": round(sign_in, 1),
             "bare_ms": round(bare, 2),
         },
-        "metrics": metrics,
-        "failed": failed,
+        "metrics": bars.metrics,
+        "failed": bars.failed,
     }

@@ -1,0 +1,89 @@
+"""The week in sum beside the week before, and a week of many rounds a day at a time."""
+
+from datetime import date, time, timedelta
+
+import pytest
+from django.test import Client as Browser
+
+from servicedesk.desk.management import big_week
+from servicedesk.rounds.models import Stop
+from servicedesk.rounds.queries import proposed, totals
+from servicedesk.rounds.queries.totals import week_total
+from servicedesk.rounds.views import proposal as proposal_page
+from tests.factories.days import NOW, TODAY, Day
+from tests.factories.people import make_business, make_owner
+
+pytestmark = pytest.mark.django_db
+MONDAY = TODAY - timedelta(days=TODAY.weekday())
+
+
+def eyes(user):
+    browser = Browser()
+    browser.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return browser
+
+
+def test_stops_and_hours_stand_beside_those_of_the_week_before():
+    day = Day()
+    assert week_total(MONDAY).numbers() == []
+    before = day.owe("Before 9")
+    stop = day.put(before, day.ida, 1, time(9))
+    stop.round.day -= timedelta(days=7)
+    stop.round.save()
+    Stop.objects.exclude(pk=stop.pk).update(round=day.put(day.visits[0], day.ben, 1, time(9)).round)
+    Stop.objects.filter(pk=stop.pk).update(drive_minutes=200, minutes=40)
+    gone = day.put(day.owe("Gone 8"), day.ben, 8, time(16))
+    Stop.objects.filter(pk=gone.pk).update(state="called_off")
+    assert week_total(MONDAY).numbers() == [
+        ("Stops", "6", "1", "5 more"),
+        ("At the wheel", "30 min", "3 h 20 min", "2 h 50 min less"),
+        ("Work", "4 h 0 min", "40 min", "3 h 20 min more"),
+    ]
+    page = eyes(day.owner).get(f"/week/?from={TODAY}").content.decode()
+    assert "Against the week before" in page and "2 h 50 min less" in page
+
+
+def test_what_a_proposal_saves_is_said_line_by_line():
+    before = {"visits": 6, "driving": 7200, "overtime": 600, "metres": 90_000, "broken": ["x"]}
+    after = {"visits": 6, "driving": 3600, "overtime": 1200, "metres": 60_400, "broken": []}
+    assert [row[3] for row in proposed._numbers(before, after)] == [
+        "the same", "1 h 0 min less", "30 less", "0 h 10 min more", "1 less"
+    ]  # fmt: skip
+    assert [row[0] for row in proposed._numbers({}, {})] == ["Visits on rounds", "At the wheel", "Overtime", "Rules broken"]  # fmt: skip
+
+
+@pytest.fixture
+def big(monkeypatch):
+    make_business(zone="UTC")
+    for name, value in (("PEOPLE", 3), ("STOPS", 2)):
+        monkeypatch.setattr(big_week, name, value)
+    monkeypatch.setattr(totals, "MANY", 10)
+    monkeypatch.setattr(proposal_page, "MANY", 10)
+    owner = make_owner(zone="UTC")
+    return eyes(owner), big_week.made(owner, NOW)
+
+
+def test_a_week_of_many_rounds_shows_a_day_at_a_time(big):
+    office, _addresses = big
+    page = office.get(f"/week/?from={MONDAY}&day={MONDAY + timedelta(days=1)}").content.decode()
+    assert "<b>Tuesday works" in page and 'id="day-2026-06-09"' in page and 'id="day-2026-06-08"' not in page
+    assert "So many rounds are shown a day at a time." in page and page.count("3 rounds, 6 stops") == 4
+    for asked in ("&day=2020-01-01", "&day=nonsense", ""):
+        assert 'id="day-2026-06-08"' in office.get(f"/week/?from={MONDAY}{asked}").content.decode()
+
+
+def test_a_proposal_of_many_rounds_too_and_follows_its_stop(big):
+    office, (_week, address, today, trouble) = big
+    page = office.get(address).content.decode()
+    assert page.count('class="week-row"') == 3 and "?day=2026-06-09" in page
+    friday = office.get(f"{address}?day={MONDAY + timedelta(days=4)}").content.decode()
+    assert "round-" in friday and f"-{MONDAY + timedelta(days=4)}" in friday
+    stop = Stop.objects.filter(round__day=MONDAY + timedelta(days=2)).first()
+    assert (
+        f'id="stop-{stop.due_visit_id}"' in office.get(f"{address}?at={stop.due_visit_id}").content.decode()
+    )
+    assert office.get(today).status_code == office.get(trouble).status_code == 200
+
+
+def test_totals_know_a_day_without_anything():
+    assert week_total(date(2026, 6, 8)).large is False
