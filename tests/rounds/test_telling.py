@@ -104,7 +104,9 @@ def test_where_a_round_has_begun_the_mail_waits_for_the_technicians_word(day):
     moves = day.choose(offer, at=now)
     assert written() == {}
     calls = sides_of(offer.trouble).sides[0].calls
-    assert {c.note for c in calls if c.name == "Site 5"} == {"not before the technician accepts"}
+    assert {(c.note, c.key) for c in calls if c.name == "Site 5"} == {
+        ("not before the technician accepts", None)
+    }
 
     notice = moves[0].notices.get(person=day.ida, needed=True)
     actions.accept(notice=notice, at=now)

@@ -155,9 +155,9 @@ def calls_of(rows: Iterable[Tidings], today: date | None) -> list[Call]:
             continue
         contacts = agreed[row.due_visit.site.client_id]
         lost = any(key_of(row.proposal_id, c.pk) in failed for c in contacts)
+        early = (row.proposal_id, row.due_visit_id) in waits
         note = _("the mail could not be sent") if lost else ""
-        if (row.proposal_id, row.due_visit_id) in waits:
-            note = _("not before the technician accepts")
+        note = _("not before the technician accepts") if early else note
         found.append(
             Call(
                 row.due_visit.site.name,
@@ -165,7 +165,7 @@ def calls_of(rows: Iterable[Tidings], today: date | None) -> list[Call]:
                 _phone(row.due_visit),
                 mailed="" if lost else _names(contacts),
                 note=note,
-                key=row.pk,
+                key=None if early else row.pk,
                 done=_rung(row),
             )
         )
