@@ -9,6 +9,8 @@ from urllib.parse import unquote, urlsplit
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from servicedesk.web.tiles import tile_source
+
 ROOT = Path(__file__).resolve().parent.parent.parent
 VAR = Path(os.environ.get("TANKROUND_VAR", ROOT / "var"))
 DATABASE_URL = os.environ.get("DATABASE_URL", "")
@@ -18,6 +20,8 @@ MQTT = os.environ.get("TANKROUND_MQTT", "")
 PULL_HOSTS = {
     host.strip().lower() for host in os.environ.get("TANKROUND_PULL_HOSTS", "").split(",") if host.strip()
 }
+TILES, TILES_HOST = tile_source(os.environ.get("TANKROUND_TILES", ""))
+TILES_CREDIT = os.environ.get("TANKROUND_TILES_CREDIT", "")
 PULL_PRIVATE = os.environ.get("TANKROUND_PULL_PRIVATE", "") == "1"
 PUSH_HOSTS = {
     host.strip().lower() for host in os.environ.get("TANKROUND_PUSH_HOSTS", "").split(",") if host.strip()
@@ -184,7 +188,7 @@ X_FRAME_OPTIONS = "DENY"
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
-        "img-src": [SELF, "blob:"],
+        "img-src": [SELF, "blob:", *([TILES_HOST] if TILES_HOST else [])],
         "object-src": [NONE],
         "base-uri": [NONE],
         "form-action": [SELF],

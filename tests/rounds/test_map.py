@@ -173,3 +173,13 @@ def test_the_map_reads_the_day_of_the_week_it_belongs_to(ida):
     said = week(make_owner(zone="UTC"), **{"from": "2026-06-01", "map": "2026-06-03"}).content.decode()
 
     assert 'id="day-2026-06-03"' in said and said.count('class="sketch"') == 3
+
+
+def test_tiles_come_from_the_named_source_alone_and_from_nowhere_as_a_rule(ida, settings):
+    stop_at(ida, "Mill")
+    assert "<image" not in page(ida, "/round/").content.decode()
+    settings.TILES, settings.TILES_CREDIT = "https://tiles.yours.example/{z}/{x}/{y}.png", "Ground by ours"
+    text = page(ida, "/round/").content.decode()
+    found = [part.split('"')[0] for part in text.split('<image href="')[1:]]
+    assert found and all(address.startswith("https://tiles.yours.example/") for address in found)
+    assert "Ground by ours" in text and "without streets" not in text

@@ -1,6 +1,6 @@
 """The map of a day's rounds: every technician's stops as numbered marks, joined in the order they are driven, with the store, the homes where a
 day begins, names where there is room for them, north up, and a bar of km. No tiles and no streets, so nothing is fetched and nobody is told where
-we work.
+we work, unless the business names a tile source of its own.
 
 Whose a way is shows in the shape of its marks and the pattern of its line, in tone only besides. Places are projected on a plane that touches at
 their middle: the equirectangular projection (Snyder 1987, Map Projections: A Working Manual, USGS Professional Paper 1395, p. 90), true in
@@ -16,6 +16,7 @@ from typing import Literal
 
 from servicedesk.core.drawing.pen import Mode, Pen, points
 from servicedesk.core.drawing.sketch import draw_scale, framed, plane_km
+from servicedesk.core.drawing.tiles import Ground, shrink_at, tiles_of
 
 EARTH_KM = 6371.0088
 LINES = ("leg", "curve dash", "tail dotted", "fine waiting")
@@ -241,6 +242,7 @@ class Laid:
     true: list[list[Place]]
     lines: list[list[Place]]
     labels: list[Label]
+    ground: Ground
 
 
 def laid(shown: RoundsMap, width: float) -> Laid:
@@ -275,6 +277,9 @@ def laid(shown: RoundsMap, width: float) -> Laid:
         true=[[put[place] for place in way if place] for way in stops],
         lines=lines,
         labels=labels_of([*based, *named], marks, lines, (width, height)),
+        ground=Ground(
+            [*known, *ends][0], spots[0], px_a_km, shrink_at([lat for lat, _lon in [*known, *ends]])
+        ),
     )
 
 
@@ -283,9 +288,15 @@ def _end(place: Place | None, put: dict[Place, Place], base_at: dict[Place, Plac
     return [] if place is None else [base_at.get(place, put[place])]
 
 
-def map_svg(shown: RoundsMap, *, width: float, mode: Mode = "page") -> str:
-    """The drawing, made for the width in px at which it is shown. Raises ValueError where no stop has a place."""
+def map_svg(shown: RoundsMap, *, width: float, mode: Mode = "page", tiles: str = "") -> str:
+    """The drawing, made for the width in px at which it is shown; `tiles` is where its ground is fetched from, if anywhere. Raises ValueError where
+    no stop has a place."""
     pen, at = Pen(mode), laid(shown, width)
+    if tiles:
+        pen.open_window(width, at.height - FOOT + _HALF)
+        for tile in tiles_of(tiles, at.ground, width, at.height - FOOT + _HALF):
+            pen.picture(tile.address, tile.x, tile.y, tile.width, tile.height)
+        pen.close()
     for index, line in enumerate(at.lines):
         if len(line) > 1:
             pen.path(LINES[index % len(LINES)], points(line))

@@ -125,6 +125,16 @@ class Pen:
         """Begin a nested drawing whose origin stands at x, y (lengths or per cents)."""
         self._drawn.append(f'<svg{_spell({"x": x, "y": y})} overflow="visible">')
 
+    def open_window(self, width: float, height: float) -> None:
+        """Begin a nested drawing that shows nothing beyond its edges."""
+        self._drawn.append(f"<svg{_spell({'width': width, 'height': height})}>")
+
+    def picture(self, address: str, x: float, y: float, width: float, height: float) -> None:
+        """A faint picture from an address, stretched to this size."""
+        place = _spell({"x": x, "y": y, "width": width, "height": height})
+        look = ' preserveAspectRatio="none" opacity="0.55"'
+        self._drawn.append(f"<image href={quoteattr(address)}{place}{look}/>")
+
     def close(self) -> None:
         self._drawn.append("</svg>")
 

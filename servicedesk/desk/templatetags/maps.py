@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from django import template
+from django.conf import settings
 from django.utils.formats import number_format
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext
@@ -49,9 +50,9 @@ class Spoken:
 
 
 @lru_cache(maxsize=256)
-def _map(shown: RoundsMap, width: float) -> SafeString:
+def _map(shown: RoundsMap, width: float, tiles: str) -> SafeString:
     """A map is kept by what it shows, as a day's drawing is. The drawing escapes every word it is given."""
-    return mark_safe(map_svg(shown, width=width))
+    return mark_safe(map_svg(shown, width=width, tiles=tiles))
 
 
 @lru_cache(maxsize=32)
@@ -85,7 +86,9 @@ def rounds_map(shown: RoundsMap) -> dict[str, object]:
         for index, way in enumerate(spoken.ways)
     ]
     return {
-        "drawn": [_map(spoken, width) for width in WIDTHS] if spoken.placed else [],
+        "drawn": [_map(spoken, width, settings.TILES) for width in WIDTHS] if spoken.placed else [],
         "ways": ways,
+        "tiles": bool(settings.TILES),
+        "credit": settings.TILES_CREDIT,
         "unplaced": [(name if len(ways) > 1 else "", stop) for name, stop in spoken.unplaced],
     }

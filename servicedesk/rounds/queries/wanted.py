@@ -43,8 +43,8 @@ from servicedesk.rounds.queries.ground import (
     seconds_of,
     windows_of_day,
 )
-from servicedesk.rounds.queries.ways import ways_between
 from servicedesk.rounds.queries.isolation import override_words
+from servicedesk.rounds.queries.ways import ways_between
 from servicedesk.staff.choices import StartsAt
 from servicedesk.staff.models import Skill, User, Working
 from servicedesk.staff.queries import business, day_of, technicians
