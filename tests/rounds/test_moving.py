@@ -311,7 +311,7 @@ def test_a_shut_day_and_a_small_van_are_said(week):
     from servicedesk.rounds.queries import ground  # noqa: PLC0415
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(ground.Ground, "loads", lambda self, tanks: (25, 3, 0))
+        patch.setattr(ground.Ground, "loads", lambda self, row, tanks: (25, 3, 0))
         told = week.move(1, week.ida, TUESDAY, order=99)
     assert "The van takes 25 L of mixed water less than Ida would need." in told.broken
 

@@ -292,7 +292,10 @@ def test_beside_the_week_in_force_stand_changes_numbers_and_what_finds_no_place(
         ("Cold Spring", "no skill", ["one day more"], False)
     ]
     assert shown.lead == "3 visits placed, one finds no place." and shown.may_begin
-    assert shown.numbers[:2] == [("Visits on rounds", "2", "3"), ("At the wheel", "2 h 0 min", "1 h 0 min")]
+    assert shown.numbers[:2] == [
+        ("Visits on rounds", "2", "3", "1 more"),
+        ("At the wheel", "2 h 0 min", "1 h 0 min", "1 h 0 min less"),
+    ]
     assert [(d.name, d.day, len(d.stops)) for d in shown.days] == [("Ida", MONDAY, 1), ("Ben", TUESDAY, 1)]
     Stop.objects.filter(due_visit=week.visits[0]).update(planned_at=time(8))
     assert beside(proposal, zone=ZONE).outdated
