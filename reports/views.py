@@ -246,7 +246,9 @@ def run_week(request: HttpRequest) -> HttpResponseBase:
         messages.info(request, _("There is no stop to print in that week."))
         return back
     if len(sheets) > MOST_SHEETS:
-        words = _("These are %(n)s sheets; %(most)s are drawn at once. Print one technician at a time.")
+        words = _(
+            "These are %(n)s sheets; %(most)s are drawn at once. Print one technician at a time, from the round of each."
+        )
         messages.info(request, words % {"n": len(sheets), "most": MOST_SHEETS})
         return back
     title = _("Run sheets, %(first)s to %(last)s") % {"first": sheets[0].day, "last": sheets[-1].day}

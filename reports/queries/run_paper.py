@@ -12,8 +12,8 @@ from servicedesk.core.drawing.glyphs import glyph_svg
 from servicedesk.core.drawing.map import map_svg
 from servicedesk.core.drawing.pen import INK
 
-MOST_SHEETS = 40
-"""So many sheets are drawn while somebody waits at the page."""
+MOST_SHEETS = 30
+"""So many sheets are drawn while somebody waits at the page: about five seconds of one core (40 took 6.7 s)."""
 ROOMY_STOPS = 6
 """Of several sheets those with more stops take smaller letters."""
 MAP_PX = 320.0

@@ -421,6 +421,10 @@ def test_the_office_prints_the_whole_week_a_sheet_a_day_and_technician(ida, two_
     assert CODE not in text
     only = week_of(owner, technician=two_days.pk, **{"from": str(TODAY)}).content.decode()
     assert "Ferry" in only and "Mill" not in only and only.count('<section class="run') == 1
+    browser = Browser()
+    browser.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
+    seen = browser.get(f"/round/?technician={ida.pk}").content.decode()
+    assert f'href="/papers/run/week/?technician={ida.pk}"' in seen
     assert "Later" in week_of(owner, **{"from": MONDAY + timedelta(days=9)}).content.decode()
 
 
