@@ -5,7 +5,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from clients.models import KeyLook, Livestock, LivestockFact, Sight, Site, Tank
+from clients.models import KeyLook, Livestock, LivestockFact, PlanChange, ServicePlan, Sight, Site, Tank
 from servicedesk.staff.models import User
 
 
@@ -65,3 +65,41 @@ def record_livestock(
 def log_key_look(*, site: Site, user: User, at: datetime) -> KeyLook:
     """Somebody looks at the key or code of a site: the look is kept."""
     return KeyLook.objects.create(site=site, user=user, at=at)
+
+
+@transaction.atomic
+def change_plan(
+    *,
+    plan: ServicePlan,
+    from_on: date,
+    weekday: int,
+    second_weekday: int | None,
+    starts_on: date,
+    technician: User | None,
+    called_off: list[str],
+    by: User,
+    at: datetime,
+) -> PlanChange:
+    """From a day on the visits of a plan fall on these weekdays, in the weeks counted from `starts_on`, and this technician makes them. How it was
+    is kept beside it, so that visits before that day are owed as they were."""
+    row = ServicePlan.objects.select_for_update().get(pk=plan.pk)
+    fact = PlanChange.objects.create(
+        plan=row,
+        from_on=from_on,
+        was_weekday=row.weekday,
+        was_second_weekday=row.second_weekday,
+        was_starts_on=row.starts_on,
+        was_technician_id=row.technician_id,
+        weekday=weekday,
+        second_weekday=second_weekday,
+        starts_on=starts_on,
+        technician=technician,
+        called_off=called_off,
+        at=at,
+        by=by,
+        received_at=at,
+    )
+    ServicePlan.objects.filter(pk=row.pk).update(
+        weekday=weekday, second_weekday=second_weekday, starts_on=starts_on, technician=technician
+    )
+    return fact

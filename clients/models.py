@@ -276,6 +276,44 @@ class ServicePlan(models.Model):
         return self.name
 
 
+class PlanChange(Fact):
+    """From a day on a service plan's visits fall on other weekdays or weeks, or another technician makes them: how it was and how it is
+    since. What was owed before that day stays. The plan itself says how it is; `starts_on` is the day from which its weeks are counted.
+    `called_off` are the visits that fell away with it."""
+
+    plan = models.ForeignKey(ServicePlan, on_delete=models.PROTECT, related_name="changes")
+    from_on = models.DateField()
+    was_weekday = models.PositiveSmallIntegerField()
+    was_second_weekday = models.PositiveSmallIntegerField(null=True)
+    was_starts_on = models.DateField()
+    was_technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    weekday = models.PositiveSmallIntegerField()
+    second_weekday = models.PositiveSmallIntegerField(null=True)
+    starts_on = models.DateField()
+    technician = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    called_off = models.JSONField(default=list)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["origin", "part"], name="plan_change_once"),
+            models.CheckConstraint(condition=Q(weekday__lte=6), name="plan_change_weekday_known"),
+            models.CheckConstraint(
+                condition=Q(second_weekday__isnull=True)
+                | (Q(second_weekday__lte=6) & ~Q(second_weekday=F("weekday"))),
+                name="plan_change_second_weekday_another",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.plan_id} {self.from_on}"
+
+
 class Sight(models.Model):
     """A technician may see a tank on these days, and why. Written downward by rounds and visits."""
 

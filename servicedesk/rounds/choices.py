@@ -37,6 +37,15 @@ class OfferKind(TextChoices):
     FREE = "free", _("The best there is")
 
 
+class ChangeState(TextChoices):
+    """What became of one client's part of a master round. Only what is open or taken back can be adopted."""
+
+    OPEN = "open", _("open")
+    ADOPTED = "adopted", _("adopted")
+    KEPT = "kept", _("kept as it is")
+    BACK = "back", _("taken back")
+
+
 class TroubleKind(TextChoices):
     """What breaks a day."""
 

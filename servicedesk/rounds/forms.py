@@ -241,3 +241,41 @@ class RoadsForm(forms.Form):
         if near is not None and middle is not None and middle <= near:
             self.add_error("middle_km", _("Farther ends later than near does."))
         return said
+
+
+class MasterForm(forms.Form):
+    """Which weeks a master round is worked out for, how long, and how gladly habits are changed."""
+
+    first = forms.DateField(
+        label=_("From this Monday on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    weeks = forms.TypedChoiceField(
+        label=_("Weeks in the cycle"),
+        coerce=int,
+        choices=((4, _("four weeks")), (8, _("eight weeks")), (12, _("twelve weeks"))),
+        initial=4,
+    )
+    reluctance = forms.TypedChoiceField(
+        label=_("Change a habit"),
+        coerce=float,
+        choices=(
+            ("3", _("only where it saves much")),
+            ("1", _("where it pays")),
+            ("0.25", _("wherever it is better")),
+        ),
+        initial="1",
+        help_text=_(
+            "Another weekday pays from 20 minutes at the wheel in these weeks, other weeks from 5, another technician from 30."
+        ),
+    )
+    seconds = forms.TypedChoiceField(
+        label=_("Search for"),
+        coerce=int,
+        choices=((60, _("a minute")), (180, _("three minutes")), (600, _("ten minutes"))),
+        initial=60,
+        help_text=_("Up to 200 clients a minute is plenty; ten for 2,000."),
+    )
+
+    def __init__(self, *args: Any, first: date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["first"].initial = first

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from servicedesk.core.rounds.keeping import Budget, Progress
+from servicedesk.core.rounds.master.search import Reached, plan_master
 from servicedesk.core.rounds.plan import Plan
 from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import NotPlanned
@@ -19,10 +20,14 @@ from servicedesk.dispatch import actions as dispatch
 from servicedesk.dispatch.jobs import GiveUp, daily, register
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
+from servicedesk.rounds.adapters.crew import Crew
 from servicedesk.rounds.choices import ProposalState, TroubleState
-from servicedesk.rounds.models import Proposal, Trouble
+from servicedesk.rounds.models import MasterRound, Proposal, Trouble
 from servicedesk.rounds.queries.broken import broken
 from servicedesk.rounds.queries.found import lines_of, numbers_of, reasons_of
+from servicedesk.rounds.queries.master_found import lines_of as master_lines_of
+from servicedesk.rounds.queries.master_found import numbers_of as master_numbers_of
+from servicedesk.rounds.queries.mastered import master_round, refuse_empty
 from servicedesk.rounds.queries.mending import KINDS, way_out
 from servicedesk.rounds.queries.wanted import Wanted, wanted
 from servicedesk.rounds.queries.ways import points_of, service
@@ -174,6 +179,65 @@ class _Search:
             )
             waited = Proposal.objects.filter(
                 pk=self.proposal.pk, state=ProposalState.ASKED, stop_asked_at__isnull=True
+            )
+            self.stopped = not mine or not waited.exists()
+        return self.stopped
+
+
+@register("plan_master", queue="plans")
+def plan_master_round(job: Job) -> dict[str, Any] | None:
+    """Search for a master round, on every core, and keep what was found beside today's plans."""
+    master = MasterRound.objects.filter(pk=UUID(job.args["master"])).first()
+    if master is None or master.state != ProposalState.ASKED:
+        raise GiveUp(_("This master round is no longer waited for."))
+    wanted_round = master_round(
+        first=master.first, weeks=master.weeks, reluctance=master.reluctance, now=timezone.now()
+    )
+    search = _MasterSearch(job, master)
+    try:
+        refuse_empty(wanted_round)
+        with Crew() as crew:
+            budget = Budget(seconds=master.seconds, seed=master.seed, threads=crew.wanted)
+            found = plan_master(
+                wanted_round.master, budget, crew=crew, told=search.told, cancelled=search.cancelled
+            )
+    except NotPlanned as wrong:
+        actions.fail_master(master=master, error=str(wrong), at=timezone.now())
+        return {"failed": str(wrong)}
+    actions.keep_master(
+        master=master,
+        lines=master_lines_of(found, wanted_round),
+        before=master_numbers_of(found.before),
+        after=master_numbers_of(found.after),
+        said=wanted_round.said,
+        at=timezone.now(),
+    )
+    return {"driving": found.after.driving, "changed": len(found.after.changed)}
+
+
+class _MasterSearch:
+    """One search for a master round: tells its row how far it is once a second, and hears there whether to stop. Only the thread that began it
+    asks it."""
+
+    def __init__(self, job: Job, master: MasterRound) -> None:
+        self.job, self.master = job, master
+        self.reached, self.note, self.looked, self.stopped = Reached(0, 1), "", 0.0, False
+        self.thread = get_ident()
+
+    def told(self, reached: Reached) -> None:
+        self.reached = reached
+        if reached.driving is not None:
+            self.note = _("%(h)s h at the wheel") % {"h": f"{reached.driving / 3600:.1f}"}
+
+    def cancelled(self) -> bool:
+        now = monotonic()
+        if get_ident() == self.thread and now - self.looked >= 1:
+            self.looked = now
+            mine = dispatch.progress(
+                job=self.job, done=self.reached.done, total=self.reached.of, note=self.note, at=timezone.now()
+            )
+            waited = MasterRound.objects.filter(
+                pk=self.master.pk, state=ProposalState.ASKED, stop_asked_at__isnull=True
             )
             self.stopped = not mine or not waited.exists()
         return self.stopped

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from servicedesk.rounds.views import load, mending, moving, proposal, roads, round, week
+from servicedesk.rounds.views import load, master, mending, moving, proposal, roads, round, week
 
 app_name = "rounds"
 urlpatterns = [
@@ -20,6 +20,12 @@ urlpatterns = [
     path("week/plan/<uuid:key>/move/", moving.move, name="proposal_move"),
     path("week/plan/<uuid:key>/hold/", moving.hold, name="proposal_hold"),
     path("week/plan/<uuid:key>/in-force/", proposal.put_in_force, name="proposal_in_force"),
+    path("week/master/", master.masters, name="masters"),
+    path("week/master/<uuid:key>/", master.master_round, name="master_round"),
+    path("week/master/<uuid:key>/search/", master.searching, name="master_searching"),
+    path("week/master/<uuid:key>/stop/", master.stop, name="master_stop"),
+    path("week/master/<uuid:key>/drop/", master.drop, name="master_drop"),
+    path("week/master/<uuid:key>/decide/", master.decide, name="master_decide"),
     path("week/today/", mending.today, name="mend_today"),
     path("week/today/<uuid:key>/", mending.trouble, name="trouble"),
     path("week/today/<uuid:key>/search/", mending.searching, name="trouble_search"),

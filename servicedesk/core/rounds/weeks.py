@@ -49,7 +49,7 @@ def technicians_for(visits: int) -> int:
     return max(1, math.ceil(visits / 34.7))
 
 
-def _places(drawn: random.Random, visits: int, people: int) -> Draw:
+def places(drawn: random.Random, visits: int, people: int) -> Draw:
     half = SIDE_KM / 2
     towns = [(drawn.uniform(-half, half), drawn.uniform(-half, half)) for _ in range(max(1, people // 2))]
 
@@ -64,7 +64,7 @@ def _places(drawn: random.Random, visits: int, people: int) -> Draw:
     return Draw(homes, tuple(near_town() if drawn.random() < IN_TOWN else anywhere() for _ in range(visits)))
 
 
-def _degrees(point: tuple[float, float]) -> tuple[float, float]:
+def degrees(point: tuple[float, float]) -> tuple[float, float]:
     lat = MIDDLE[0] + point[1] / KM_A_DEGREE
     return lat, MIDDLE[1] + point[0] / (KM_A_DEGREE * math.cos(math.radians(MIDDLE[0])))
 
@@ -90,7 +90,7 @@ def week(visits: int, seed: int, *, after: bool = False) -> Problem:
     technicians have every skill."""
     drawn = random.Random(f"week {visits} {seed}")
     people = technicians_for(visits)
-    draw = _places(drawn, visits, people)
+    draw = places(drawn, visits, people)
     shifts = []
     for number in range(people):
         able = {name for name, _share, able in SKILLS if drawn.random() < able or number < 2}
@@ -103,12 +103,12 @@ def week(visits: int, seed: int, *, after: bool = False) -> Problem:
     made = [_visit(drawn, number, people + number) for number in range(visits)]
     sites = list(draw.sites)
     if after:
-        other = _places(drawn, visits, people).sites
+        other = places(drawn, visits, people).sites
         for number in range(visits):
             if drawn.random() < CHANGED:
                 made[number] = replace(_visit(drawn, number, people + number), id=f"w{number + 1}")
                 sites[number] = other[number]
-    travel = travel_between([_degrees(point) for point in (*draw.homes, *sites)], ROADS)
+    travel = travel_between([degrees(point) for point in (*draw.homes, *sites)], ROADS)
     return Problem(travel, tuple(made), tuple(shifts), dimensions=("litres of water",))
 
 

@@ -13,7 +13,9 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from servicedesk.core.drawing.map import Leg, RoundsMap, key_svg, legs_of, map_svg
+from servicedesk.core.drawing.territories import Territories, mark_svg, territories_svg
 from servicedesk.core.drawing.vessel import Vessel, vessel_svg
+from servicedesk.core.drawing.weeks import Weeks, weeks_svg
 
 register = template.Library()
 
@@ -22,6 +24,12 @@ register = template.Library()
 def vessel(shown: Vessel) -> SafeString:
     """``{% vessel cell.vessel %}``: a shift and what fills it; the words stand beside it."""
     return mark_safe(vessel_svg(shown))
+
+
+@register.simple_tag
+def weeks(shown: Weeks) -> SafeString:
+    """``{% weeks p.weeks %}``: a technician's weeks as lines of time; the words stand beside them."""
+    return mark_safe(weeks_svg(shown))
 
 
 WIDTHS = (340, 600, 840)
@@ -91,4 +99,24 @@ def rounds_map(shown: RoundsMap) -> dict[str, object]:
         "tiles": bool(settings.TILES),
         "credit": settings.TILES_CREDIT,
         "unplaced": [(name if len(ways) > 1 else "", stop) for name, stop in spoken.unplaced],
+    }
+
+
+@lru_cache(maxsize=64)
+def _territories(shown: Territories, width: float) -> SafeString:
+    return mark_safe(territories_svg(shown, width=width))
+
+
+@lru_cache(maxsize=32)
+def _mark(index: int) -> SafeString:
+    return mark_safe(mark_svg(index))
+
+
+@register.inclusion_tag("components/territories.html")
+def territories(shown: Territories) -> dict[str, object]:
+    """``{% territories m.proposed %}``: whose sites lie where, in three widths, with its key and in words."""
+    spoken = replace(shown, km=gettext("{} km"), north_word=gettext("N"))
+    return {
+        "drawn": [_territories(spoken, width) for width in WIDTHS] if spoken.placed else [],
+        "rows": [(row, _mark(index)) for index, row in enumerate(spoken.territories)],
     }

@@ -1,5 +1,15 @@
 """What changes about visits owed, rounds and stops."""
 
+from servicedesk.rounds.actions.mastering import (
+    adopt,
+    ask_master,
+    drop_master,
+    fail_master,
+    keep_as_it_is,
+    keep_master,
+    stop_master,
+    take_back,
+)
 from servicedesk.rounds.actions.mending import (
     choose,
     drop_trouble,
@@ -37,6 +47,14 @@ __all__ = [
     "Asked",
     "ask_ways",
     "save_roads",
+    "adopt",
+    "ask_master",
+    "drop_master",
+    "fail_master",
+    "keep_as_it_is",
+    "keep_master",
+    "stop_master",
+    "take_back",
     "choose",
     "drop_trouble",
     "end_search",

@@ -9,6 +9,7 @@ from clients.actions import give_sight, take_sight
 from clients.choices import SightReason, TankState
 from clients.models import ServicePlan, Site, Tank
 from clients.queries import states_of
+from servicedesk.core.recurrence.changing import Change, Pattern, pieces
 from servicedesk.core.recurrence.due import Rule, Window, occurrences
 from servicedesk.rounds.choices import StopState, VisitCause
 from servicedesk.rounds.models import DueVisit, Round, Stop
@@ -22,21 +23,38 @@ class NotPlanned(Exception):
     """A visit that cannot be put there; the sentence says why."""
 
 
-def _windows(plan: ServicePlan, first: date, last: date) -> list[Window]:
-    """When a plan owes a visit in these days, both of its weekdays in order of time."""
-    end = min(last, plan.ends_on) if plan.ends_on else last
-    weekdays = [plan.weekday] if plan.second_weekday is None else [plan.weekday, plan.second_weekday]
-    found: list[Window] = []
-    for weekday in weekdays:
-        rule = Rule(
-            every_n=plan.every_weeks,
-            unit="weeks",
-            anchor=plan.starts_on,
-            weekday=weekday,
-            before_days=plan.tolerance_days,
-            after_days=plan.tolerance_days,
+def pattern_of(plan: ServicePlan) -> Pattern:
+    """On which weekdays of which weeks a plan's visits fall as it stands."""
+    days = {plan.weekday} if plan.second_weekday is None else {plan.weekday, plan.second_weekday}
+    return Pattern(tuple(sorted(days)), plan.every_weeks, plan.starts_on)
+
+
+def changes_of(plan: ServicePlan) -> list[Change]:
+    """How it was before each change of the plan, in the order in which they were made."""
+    found = []
+    for row in sorted(plan.changes.all(), key=lambda row: (row.at, row.pk)):
+        days = (
+            {row.was_weekday} if row.was_second_weekday is None else {row.was_weekday, row.was_second_weekday}
         )
-        found += occurrences(rule, max(first, plan.starts_on), end)
+        found.append(Change(row.from_on, Pattern(tuple(sorted(days)), plan.every_weeks, row.was_starts_on)))
+    return found
+
+
+def windows_of(plan: ServicePlan, first: date, last: date) -> list[Window]:
+    """When a plan owes a visit in these days, both of its weekdays in order of time, each by the pattern that held on its day."""
+    end = min(last, plan.ends_on) if plan.ends_on else last
+    found: list[Window] = []
+    for pattern, begins, until in pieces(pattern_of(plan), changes_of(plan), first, end):
+        for weekday in pattern.weekdays:
+            rule = Rule(
+                every_n=pattern.every_weeks,
+                unit="weeks",
+                anchor=pattern.anchor,
+                weekday=weekday,
+                before_days=plan.tolerance_days,
+                after_days=plan.tolerance_days,
+            )
+            found += occurrences(rule, max(begins, pattern.anchor), until)
     return sorted(found, key=lambda window: window.due)
 
 
@@ -73,16 +91,23 @@ def owe_visits(*, first: date, last: date, at: datetime) -> list[DueVisit]:
     make one visit; tanks in isolation get one of their own."""
     plans = ServicePlan.objects.filter(site__retired_on__isnull=True).select_related("site", "technician")
     made = []
-    for plan in plans.prefetch_related("tanks").order_by("pk"):
-        tanks = [tank for tank in plan.tanks.all() if tank.retired_on is None]
-        for window in _windows(plan, first, last):
-            states = states_of(tanks, window.due)
-            alone = [t for t in tanks if t.pk in states and states[t.pk].state == TankState.ISOLATION]
-            others = [t for t in tanks if t not in alone]
-            made += [
-                _owe(plan, window, others, at, isolated=False),
-                _owe(plan, window, alone, at, isolated=True),
-            ]
+    for plan in plans.prefetch_related("tanks", "changes").order_by("pk"):
+        made += owe_of_plan(plan, first, last, at)
+    return made
+
+
+def owe_of_plan(plan: ServicePlan, first: date, last: date, at: datetime) -> list[DueVisit]:
+    """The same for one plan; call it in a transaction."""
+    tanks = [tank for tank in plan.tanks.all() if tank.retired_on is None]
+    made = []
+    for window in windows_of(plan, first, last):
+        states = states_of(tanks, window.due)
+        alone = [t for t in tanks if t.pk in states and states[t.pk].state == TankState.ISOLATION]
+        others = [t for t in tanks if t not in alone]
+        made += [
+            _owe(plan, window, others, at, isolated=False),
+            _owe(plan, window, alone, at, isolated=True),
+        ]
     return [visit for visit in made if visit is not None]
 
 

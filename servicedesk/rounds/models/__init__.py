@@ -16,6 +16,8 @@ from servicedesk.rounds.choices import (
     TroubleState,
     VisitCause,
 )
+from servicedesk.rounds.models.master import MasterLine as MasterLine
+from servicedesk.rounds.models.master import MasterRound as MasterRound
 from servicedesk.rounds.models.roads import Roads as Roads
 from servicedesk.rounds.models.roads import Router as Router
 from servicedesk.rounds.models.roads import Way as Way

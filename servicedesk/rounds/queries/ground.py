@@ -57,11 +57,14 @@ def open_hours(site: Site, day: date) -> list[tuple[int, int]]:
     """From when to when one gets in that day, in seconds since midnight; several windows, or none."""
     if any(row.from_on <= day <= row.until_on for row in site.closed_days.all()):
         return []
+    return hours_on(site, day.weekday())
+
+
+def hours_on(site: Site, weekday: int) -> list[tuple[int, int]]:
+    """The same for a weekday as a rule, whatever days are closed."""
     rows = [row for row in site.hours.all() if row.retired_on is None]
     if rows:
-        return sorted(
-            (seconds_of(r.opens), seconds_of(r.closes)) for r in rows if day.weekday() in r.weekdays
-        )
+        return sorted((seconds_of(r.opens), seconds_of(r.closes)) for r in rows if weekday in r.weekdays)
     if site.opens is None or site.closes is None:
         opens = seconds_of(site.opens) if site.opens else 0
         return [(opens, seconds_of(site.closes) if site.closes else DAY_S - 1)]
