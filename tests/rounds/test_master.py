@@ -3,7 +3,6 @@ taken back."""
 
 import re
 from datetime import timedelta
-from unittest.mock import patch
 
 import pytest
 from django.test import Client as Browser
@@ -12,10 +11,10 @@ from django.utils import timezone
 from clients.models import PlanChange
 from servicedesk.dispatch import jobs as queue
 from servicedesk.dispatch.models import Job
-from servicedesk.rounds import actions, jobs
+from servicedesk.rounds import actions
 from servicedesk.rounds.models import DueVisit, MasterLine, MasterRound, Notice, Stop
 from servicedesk.staff.models import Working
-from tests.factories.people import make_business, make_client_user, make_owner, make_technician
+from tests.factories.people import make_business, make_owner, make_technician
 from tests.factories.tanks import make_client, make_plan, make_site, make_tank
 
 pytestmark = pytest.mark.django_db
@@ -105,7 +104,9 @@ def test_asked_for_searched_looked_at_adopted_and_taken_back(cycle):
     owed = DueVisit.objects.filter(plan=plan, called_off_at=None, due__gte=change.from_on)
     assert {visit.due.weekday() for visit in owed} == {line.weekday}
     assert Notice.objects.filter(person=cycle.ben).exists()
-    assert not Stop.objects.filter(due_visit__plan=plan, due_visit__called_off_at__isnull=False, state="planned").exists()
+    assert not Stop.objects.filter(
+        due_visit__plan=plan, due_visit__called_off_at__isnull=False, state="planned"
+    ).exists()
 
     assert f"{name}: as before from" in cycle.decide(master, "back", name)
     plan.refresh_from_db()

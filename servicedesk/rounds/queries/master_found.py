@@ -71,7 +71,7 @@ def _same(plan: ServicePlan, placed: bool, why: str = "") -> PlanLine:
 
 
 def numbers_of(book: Book) -> dict[str, Any]:
-    """A master round in numbers: seconds and metres, whole and by technician and week; clients without a place; how far sites lie apart."""
+    """A master round in numbers: seconds and metres, whole and by technician and week; plans without a place; how far sites lie apart."""
     master = book.master
     metres = {person.id: [0] * master.weeks for person in master.people}
     wheel = {person.id: [0] * master.weeks for person in master.people}
@@ -80,7 +80,7 @@ def numbers_of(book: Book) -> dict[str, Any]:
         wheel[person][day // WEEK] += numbers.driving
     homeless = sorted(book.homeless & set(book.habits))
     return {
-        "clients": len(book.habits) - len(homeless),
+        "plans": len(book.habits) - len(homeless),
         "driving": book.driving,
         "metres": sum(day.metres for day in book.days.values()),
         "overtime": sum(day.overtime for day in book.days.values()),

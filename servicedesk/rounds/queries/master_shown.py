@@ -194,28 +194,19 @@ def _longest(numbers: dict[str, Any]) -> int:
     return max((max(row, default=0) for row in numbers.get("hours", {}).values()), default=0)
 
 
-def lead_of(master: MasterRound, changed: int, homeless: int) -> str:
-    """The round in one sentence: what changes, what that brings, the longest week."""
+def lead_of(master: MasterRound, clients: int, changed: int, homeless: int) -> str:
+    """The round in one sentence: what changes, what that brings, the longest week; and who finds no place."""
     before, after = master.before, master.after
-    clients = after.get("clients", 0)
+    weeks = ngettext("One week", "%(w)s weeks", master.weeks) % {"w": master.weeks}
     head = ngettext("%(weeks)s of one client", "%(weeks)s of %(n)s clients", clients) % {
-        "weeks": (ngettext("One week", "%(w)s weeks", master.weeks) % {"w": master.weeks}),
+        "weeks": weeks,
         "n": clients,
     }
-    if homeless:
-        words = ngettext(
-            "%(head)s; one more finds no place.", "%(head)s; %(n)s more find no place.", homeless
-        )
-        head = words % {"head": head, "n": homeless}
-    if not changed:
-        return _("%(head)s: no change of habit is worth it. It takes %(h)s hours at the wheel and %(km)s km.") % {
-            "head": head, "h": hours_of(after.get("driving", 0)), "km": kilometres_of(after.get("metres", 0)),
-        }  # fmt: skip
     saved = before.get("driving", 0) - after.get("driving", 0)
     km = before.get("metres", 0) - after.get("metres", 0)
-    same = before.get("clients") == clients
-    words = _longest_words(_longest(before), _longest(after)) if before.get("hours") else ""
-    if saved >= 360 and km > 0 and same:
+    if not changed:
+        said = _("%(head)s: no change of habit is worth it, %(all)s hours at the wheel%(longest)s.")
+    elif saved >= 360 and km > 0 and before.get("plans") == after.get("plans"):
         said = ngettext(
             "%(head)s: one change of habit saves %(h)s hours and %(km)s km%(longest)s.",
             "%(head)s: %(n)s changes of habit save %(h)s hours and %(km)s km%(longest)s.",
@@ -227,10 +218,12 @@ def lead_of(master: MasterRound, changed: int, homeless: int) -> str:
             "%(head)s: %(n)s changes of habit, then %(all)s hours at the wheel%(longest)s.",
             changed,
         )
-    return said % {
-        "head": head, "n": changed, "h": hours_of(saved), "km": kilometres_of(km), "longest": words,
-        "all": hours_of(after.get("driving", 0)),
+    lead = said % {
+        "head": head, "n": changed, "h": hours_of(saved), "km": kilometres_of(km), "all": hours_of(after.get("driving", 0)),
+        "longest": _longest_words(_longest(before), _longest(after)),
     }  # fmt: skip
+    words = ngettext("One service plan finds no place.", "%(n)s service plans find no place.", homeless)
+    return f"{lead} {words % {'n': homeless}}" if homeless else lead
 
 
 def _longest_words(before: int, after: int) -> str:
@@ -257,7 +250,7 @@ def _numbers(before: dict[str, Any], after: dict[str, Any]) -> list[tuple[str, s
 
     sides = (before, after)
     kinds: list[tuple[str, list[str]]] = [
-        (_("Clients with a place"), [str(side.get("clients", 0)) for side in sides]),
+        (_("Service plans with a place"), [str(side.get("plans", 0)) for side in sides]),
         (_("At the wheel"), [_("%(h)s h") % {"h": hours_of(side.get("driving", 0))} for side in sides]),
         (_("On the road"), [_("%(km)s km") % {"km": kilometres_of(side.get("metres", 0))} for side in sides]),
         (_("Overtime"), [_("%(h)s h") % {"h": hours_of(side.get("overtime", 0))} for side in sides]),
@@ -322,12 +315,13 @@ def shown(master: MasterRound) -> Shown:
     changed = sorted((line for line in lines if line.changes), key=lambda line: -(line.saved_s or 0))
     homeless = [line for line in lines if line.technician is None and line.why]
     changes = [_row(line, master, people) for line in changed]
-    same = [line.plan.site.name for line in lines if not line.changes and not line.why]
+    told = {row.name for row in changes} | {line.plan.site.name for line in homeless}
+    same = {line.plan.site.name for line in lines} - told
     ready = master.state == ProposalState.READY
     return Shown(
-        lead=lead_of(master, len(changes), len(homeless)),
+        lead=lead_of(master, len({line.plan.site.client_id for line in lines}), len(changes), len(homeless)),
         changes=changes,
-        same=sorted(set(same)),
+        same=sorted(same),
         homeless=homeless,
         people=_people(master, people),
         numbers=_numbers(master.before, master.after),

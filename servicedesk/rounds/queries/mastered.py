@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections import defaultdict
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 
@@ -12,7 +13,7 @@ from django.utils.translation import ngettext
 
 from clients.models import ServicePlan
 from servicedesk.core.recurrence.changing import DAYS_A_WEEK, Pattern
-from servicedesk.core.rounds.master.values import Habit, Master, Person, Prices, Regular
+from servicedesk.core.rounds.master.values import LEAST_APART, Habit, Master, Person, Prices, Regular, apart
 from servicedesk.core.rounds.problem import NotPlanned
 from servicedesk.rounds.queries.ground import hours_on, windows_of_day
 from servicedesk.rounds.queries.wanted import Builder
@@ -120,7 +121,7 @@ def master_round(*, first: date, weeks: int, reluctance: float, now: datetime) -
     last = first + timedelta(days=DAYS_A_WEEK * weeks - 1)
     builder = _Weekly(first, last, now)
     people, plans = builder.persons(), plans_in(first, last)
-    sites = tuple(builder.regular(plan) for plan in plans)
+    sites = beside_one_another(plans, [builder.regular(plan) for plan in plans])
     said = _said(builder, plans, sites, weeks)
     prices = Prices().times(reluctance)
     travel = builder.travel()
@@ -131,6 +132,30 @@ def master_round(*, first: date, weeks: int, reluctance: float, now: datetime) -
         people={str(person.pk): person for person in technicians()},
         said=[*said, *builder.said],
     )
+
+
+def beside_one_another(plans: list[ServicePlan], sites: list[Regular]) -> tuple[Regular, ...]:
+    """Where one site has several plans only the longest may change, with the same technician and some days from the others, since they were sold
+    as visits between one another."""
+    here: dict[object, list[int]] = defaultdict(list)
+    for number, plan in enumerate(plans):
+        here[plan.site_id].append(number)
+    found = list(sites)
+    for numbers in here.values():
+        free = max(numbers, key=lambda n: (sites[n].seconds, -n))
+        others = [n for n in numbers if n != free and sites[n].habit is not None]
+        days = {day for n in others for day in (sites[n].habit or Habit("", ())).weekdays}
+        for n in others:
+            found[n] = replace(sites[n], held=True)
+        habit = sites[free].habit
+        if others and habit is not None:
+            clear = tuple(w for w in sites[free].hours if w.day in habit.weekdays or _clear(w.day, days))
+            found[free] = replace(sites[free], hours=clear, technicians=frozenset({habit.technician}))
+    return tuple(found)
+
+
+def _clear(weekday: int, others: set[int]) -> bool:
+    return all(apart(tuple(sorted((weekday, other)))) >= LEAST_APART for other in others)
 
 
 def _said(builder: Builder, plans: list[ServicePlan], sites: tuple[Regular, ...], weeks: int) -> list[str]:
@@ -151,6 +176,14 @@ def _said(builder: Builder, plans: list[ServicePlan], sites: tuple[Regular, ...]
             len(two),
         )
         said.append(words % {"n": len(two), "name": two[0].site.name})
+    several = len([site for site in sites if site.held])
+    if several:
+        words = ngettext(
+            "One client has a second plan at the same place: it stays as it is, and the longer one keeps two days from it.",
+            "%(n)s plans are second ones at the same place: they stay as they are, and the longer ones keep two days from them.",
+            several,
+        )
+        said.append(words % {"n": several})
     odd = [plan for plan, site in zip(plans, sites, strict=True) if weeks % site.every]
     if odd:
         words = ngettext(

@@ -3,7 +3,7 @@
 Each technician has a seed, the site in the middle of those visited today or, for want of any, one far from all other seeds and near
 home. Sites without a technician go where they lie best, those first that would lose most elsewhere, as long as there are hours left.
 Then sites at the borders go over to the neighbour, alone or in exchange, while that is cheaper: how near it lies to its three nearest
-in the territory, how far the territory's middle is, how far hours are from everybody's share, and what a change of person costs.
+in the territory, how far the territory's middle and the technician's home are, how far hours are from everybody's share, and what a change of person costs.
 A way of our own; found from the travel matrix alone."""
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from servicedesk.core.rounds.master.values import Master, kept, visits_of
 NEAREST, AROUND, BORDER = 3, 40, 10
 TO_MIDDLE = 0.15
 """Share of the way to the territory's middle that a visit there costs beside the way to its neighbours."""
+TO_HOME, AT_HOME = 0.3, 2
+"""Share of the way from home, since each day goes there and back for about so many visits; and how many who live near a site are asked."""
 SHARE, BEYOND = 2.0, 20.0
 """What a part of a technician's hours above the common share costs, squared; and above what is paid at all."""
 FILLED = (1.0, 1.1, 1.3, 99.0)
@@ -47,6 +49,7 @@ class Territories:
         self.home = np.array([seconds[p.start, self.at] for p in master.people], dtype=np.float32)
         self.visits = np.array([visits_of(master, site) for site in master.sites], dtype=np.float32)
         self.around = np.argsort(self.way, axis=1, kind="stable")[:, 1 : AROUND + 1]
+        self.close = np.argsort(self.home, axis=0, kind="stable")[:AT_HOME].T
         legs = np.take_along_axis(self.way, self.around[:, :NEAREST], axis=1)
         between = legs.mean(axis=1) if legs.size else np.zeros(len(self.at), dtype=np.float32)
         self.load = self.visits * (
@@ -110,7 +113,7 @@ class Territories:
         """Sites that nobody visits yet, those first that would lose most with the second best."""
         left = [i for i in np.flatnonzero(state.whose < 0).tolist() if self.able[i].any()]
         share = float(self.load.sum() / self.room.sum())
-        ways = self.way[:, state.middle] + np.where(self.able, 0, np.inf)
+        ways = self.way[:, state.middle] + TO_HOME * self.home.T + np.where(self.able, 0, np.inf)
         for filled in FILLED:
             regrets = []
             for i in left:
@@ -138,7 +141,8 @@ class Territories:
         near = around[state.whose[around] == t][:NEAREST]
         middle = float(self.way[i, state.middle[t]]) if state.middle[t] >= 0 else float(self.home[t, i])
         legs = float(self.way[i, near].sum()) + (NEAREST - len(near)) * middle
-        cost = float(self.visits[i]) * (legs / NEAREST + TO_MIDDLE * middle)
+        ways = legs / NEAREST + TO_MIDDLE * middle + TO_HOME * float(self.home[t, i])
+        cost = float(self.visits[i]) * ways
         return cost + (self.master.prices.technician if self.today[i] not in (-1, t) else 0)
 
     def _weight(self, hours: float, t: int) -> float:
@@ -159,7 +163,8 @@ class Territories:
             a = int(state.whose[i])
             if a < 0:
                 continue
-            others = list(dict.fromkeys(int(state.whose[j]) for j in self.around[i][:BORDER]))
+            beside = [int(state.whose[j]) for j in self.around[i][:BORDER]]
+            others = list(dict.fromkeys([*beside, *self.close[i].tolist()]))
             for b in [b for b in others if b not in (a, -1) and self.able[i, b]]:
                 gain = self._lies(state, i, b) - self._lies(state, i, a)
                 if gain + self._shifted(state, a, b, float(self.load[i])) < -1:

@@ -44,6 +44,8 @@ class Regular:
     skills: frozenset[str] = frozenset()
     technicians: frozenset[str] | None = None
     habit: Habit | None = None
+    held: bool = False
+    """It stays as it is today, where it can."""
 
     @cached_property
     def open_on(self) -> frozenset[int]:
@@ -141,7 +143,16 @@ def visits_of(master: Master, site: Regular) -> int:
 
 
 def habits_of(master: Master, site: Regular, person: Person) -> list[Habit]:
-    """Every way in which this technician could visit the site. Weeks that do not come out even with the cycle stay as they are."""
+    """Every way in which this technician could visit the site: today's alone, where it is held and can go on."""
+    if site.held and site.habit is not None:
+        today = master.person.get(site.habit.technician)
+        if today is not None and site.habit in _possible(master, site, today):
+            return [site.habit] if person.id == today.id else []
+    return _possible(master, site, person)
+
+
+def _possible(master: Master, site: Regular, person: Person) -> list[Habit]:
+    """Habits by working days, hours and days between; weeks that do not come out even with the cycle stay as they are."""
     open_days = [day for day in person.weekdays if day in site.open_on]
     today = site.habit.weekdays if site.habit is not None else ()
     if site.twice:
