@@ -16,6 +16,7 @@ from servicedesk.core.rounds.master.values import (
     WEEK,
     Habit,
     Master,
+    Person,
     Regular,
     days_of,
     habits_of,
@@ -113,7 +114,14 @@ class Book:
             own[mine].append(site)
             for other in self.around.get(site.id, ()):
                 guests[other].append(site)
-        return {p.id: part(self.master, p, own[p.id], guests=guests[p.id]) for p in self.master.people}
+        return {p.id: self._part(p, own[p.id], guests[p.id]) for p in self.master.people}
+
+    def _part(self, person: Person, own: Sequence[Regular], guests: Sequence[Regular]) -> Problem:
+        """A technician's problem, or the same again where it was drawn up last."""
+        known, key = self.master.drawn, (*(s.id for s in own), "", *(s.id for s in guests))
+        if person.id not in known or known[person.id][0] != key:
+            known[person.id] = (key, part(self.master, person, own, guests=guests))
+        return known[person.id][1]
 
     def _homeless(self) -> set[str]:
         """Sites of which a visit has no place."""
@@ -220,11 +228,11 @@ class Book:
                 return None
         return found
 
-    def steps(self, site: str, tried: int = TRIED) -> list[Step]:
-        """Of so many habits whose ways alone are cheapest, the most promising ways in which a site could go over to another habit, the best first."""
+    def steps(self, site: str, tried: int = TRIED, people: Sequence[str] | None = None) -> list[Step]:
+        """Of so many habits (with these people, or all who come into question) whose ways alone are cheapest, the most promising ways in which a site could go over to another habit, the best first."""
         regular, rated = self.master.site[site], []
-        people = [self.habits[site].technician] if site in self.habits else []
-        for person in [*people, *self.around.get(site, ())]:
+        own = [self.habits[site].technician] if site in self.habits else []
+        for person in people or [*own, *self.around.get(site, ())]:
             problem, at = self.parts[person], dict[int, int]()
             if name_of(site, 0) not in problem.visit:
                 continue

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.later import np
+from servicedesk.core.rounds.master.sweeping import swept
 from servicedesk.core.rounds.master.values import (
     WEEK,
     Habit,
@@ -21,6 +23,8 @@ from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import Problem, Tie, Travel, Visit, Window
 
+SWEPT, LEAST_S = 0.5, 0.05
+"""Share of a task's time for going through its sites one by one; what is left to the planner at the least, in seconds."""
 MARK = "#"
 """Stands between a site and the number of its visit."""
 
@@ -119,11 +123,19 @@ Crew = Callable[[Sequence[Task], Callable[[], bool]], Iterator[Answer]]
 
 
 def solve(task: Task, cancelled: Callable[[], bool]) -> Answer:
-    """One task by the planner."""
-    budget = Budget(seconds=task.seconds, iterations=task.iterations, seed=task.seed)
-    return Answer(
-        task.number, plan_rounds(task.problem, budget, start=task.start, cancelled=cancelled).plan.orders
-    )
+    """One task: its sites one by one first, where it begins somewhere, then by the planner."""
+    began, start, seconds = time.perf_counter(), task.start, task.seconds
+
+    def over() -> bool:
+        late = seconds is not None and time.perf_counter() - began > SWEPT * seconds
+        return late or cancelled()
+
+    if start is not None:
+        start = swept(task.problem, start, task.seed, over)
+    left = None if seconds is None else max(LEAST_S, seconds - (time.perf_counter() - began))
+    budget = Budget(seconds=left, iterations=task.iterations, seed=task.seed)
+    found = plan_rounds(task.problem, budget, start=start, cancelled=cancelled)
+    return Answer(task.number, found.plan.orders)
 
 
 def alone(tasks: Sequence[Task], cancelled: Callable[[], bool]) -> Iterator[Answer]:

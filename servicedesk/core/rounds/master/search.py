@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.master.book import NO_ROOM, TRIED, Book, neighbours_of, started
@@ -28,8 +28,9 @@ from servicedesk.core.rounds.master.values import (
 from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.problem import Key, NotPlanned
 
-KEEP, BRIEF, LONG, AGAIN, TOUCH = 0.1, 0.12, 0.45, 0.15, 0.15
-"""Shares of the time: today's habits, a first look, the search, a second one for those who keep their sites, taking back and evening out."""
+KEEP, BRIEF, LONG, AGAIN, TOUCH, LEAST = 0.1, 0.12, 0.5, 0.1, 0.15, 0.2
+"""Shares of the time: today's habits, a first look, the search, a second one for those who keep their sites, taking back and evening
+out; the least for the search where the rest took long."""
 EVERY, ASKED = 1000, 4
 ROOM = 1.06
 """A day that is longer than the average by more than this costs in the search."""
@@ -69,14 +70,6 @@ class MasterPlan:
     first_s: float
     seconds: float
     cancelled: bool
-
-
-@dataclass
-class _Rounds:
-    """Habits and orders, as they come out of a search."""
-
-    habits: dict[str, Habit] = field(default_factory=dict)
-    orders: dict[Key, tuple[str, ...]] = field(default_factory=dict)
 
 
 def plan_master(
@@ -229,13 +222,33 @@ class _Search:
         return book
 
     def _searched(self, candidate: Book) -> Book:
-        """Territories, then each technician's part with every pattern."""
-        shares = self._shares(self.whose)
-        orders = self._tasks(shares, BRIEF, candidate.orders)
-        found = self._book(shares, orders)
-        self._first(found)
-        orders = self._tasks(shares, LONG, found.orders, paid=self._targets(found))
+        """Sites that go over to their new territory first, then each technician's part with every pattern."""
+        begun = self._gone_over(candidate)
+        shares = self._shares({name: habit.technician for name, habit in begun.habits.items()})
+        found = self._first(self._book(shares, self._tasks(shares, BRIEF, begun.orders)))
+        orders = self._tasks(shares, self._left(), found.orders, paid=self._targets(found))
         return self._first(self._book(shares, orders))
+
+    def _left(self) -> float:
+        """Share of the time for the long search: what is left but for what comes after it."""
+        if self.budget.seconds is None:
+            return LONG
+        used = (time.perf_counter() - self.began) / self.budget.seconds
+        return max(LEAST, 1 - used - AGAIN - TOUCH)
+
+    def _gone_over(self, candidate: Book) -> Book:
+        """Each site with the technician of its territory, where it costs least there; one that finds no room stays."""
+        goes = {
+            name: [self.whose[name]]
+            for name, habit in candidate.habits.items()
+            if self.whose[name] != habit.technician
+        }
+        book = Book(self.master, candidate.habits, candidate.orders, goes)
+        for name, people in goes.items():
+            steps = book.steps(name, people=people) or book.steps(name, EVERY, people)
+            if steps:
+                book.take(steps[0])
+        return book
 
     def _targets(self, book: Book) -> dict[str, int]:
         """Seconds of an even day for each technician."""

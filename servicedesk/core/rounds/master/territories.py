@@ -178,7 +178,7 @@ class Territories:
 
     def _exchanged(self, state: _State, i: int, a: int, b: int, gain: float) -> bool:
         """Whether one of the other's sites went the other way for this one."""
-        for j in [int(j) for j in self.around[i] if state.whose[j] == b and self.able[j, a]]:
+        for j in [int(j) for j in self.around[i][:BORDER] if state.whose[j] == b and self.able[j, a]]:
             other = self._lies(state, j, a) - self._lies(state, j, b)
             if gain + other + self._shifted(state, a, b, float(self.load[i] - self.load[j])) < -1:
                 self._give(state, i, b)

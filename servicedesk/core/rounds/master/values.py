@@ -117,6 +117,11 @@ class Master:
         return {person.id: person for person in self.people}
 
     @cached_property
+    def drawn(self) -> dict[str, tuple[tuple[str, ...], Problem]]:
+        """Each technician's problem as it was drawn up last, and with which sites."""
+        return {}
+
+    @cached_property
     def capacity(self) -> Mapping[str, int]:
         """Paid seconds of each technician in the cycle."""
         return {p.id: p.paid * len(p.weekdays) * self.weeks for p in self.people}

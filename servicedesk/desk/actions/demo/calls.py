@@ -16,9 +16,9 @@ from datetime import date, datetime, time, timedelta
 
 from clients.choices import SightReason
 from clients.models import ServicePlan, Sight, Tank
-from servicedesk.core.recurrence.due import Rule, Window, occurrences
+from servicedesk.core.recurrence.due import Window
 from servicedesk.desk.actions.demo.world import World
-from servicedesk.rounds.actions.planning import SIGHT_DAYS
+from servicedesk.rounds.actions.planning import SIGHT_DAYS, windows_of
 from servicedesk.rounds.choices import StopState, VisitCause
 from servicedesk.rounds.models import DueVisit, Round, Stop
 from servicedesk.staff.models import User
@@ -84,12 +84,8 @@ def make(w: World) -> list[Call]:
 
 
 def _owed(w: World, plan: ServicePlan) -> list[Call]:
-    rule = Rule(
-        every_n=plan.every_weeks, unit="weeks", anchor=plan.starts_on, weekday=plan.weekday,
-        before_days=plan.tolerance_days, after_days=plan.tolerance_days,
-    )  # fmt: skip
     calls = []
-    for window in occurrences(rule, plan.starts_on, w.today + AHEAD):
+    for window in windows_of(plan, plan.starts_on, w.today + AHEAD):
         alone = [t for t in w.plan_tanks[plan.pk] if _isolated(w, t, window.due)]
         others = [t for t in w.plan_tanks[plan.pk] if t not in alone]
         calls += [

@@ -37,6 +37,8 @@ from servicedesk.water.models import ChangeWater, Method, TankTest
 DAYS = 120
 MARINE = ("reef_stony", "reef_mixed", "reef_soft", "marine_fish")
 SUNDAY = 6
+TWICE_DAYS = 3
+"""Days between the two visits of a week, where it is twice a week."""
 SIGNS = 2
 """Of so many clients the sign-in is printed."""
 FULL_ML, SMALL_ML = 5000, 1000
@@ -188,21 +190,22 @@ def _weekday(day: date) -> date:
 
 def _plans(w: World, site: Site, made: list[Tank], row: dict[str, Any]) -> None:
     """The main plan falls on today (on a Sunday only where the client is open then, else on Monday); two of three
-    sites have a short one between, never on a Sunday."""
+    sites have a short one between, never on a Sunday, some of them only every fourth week. One site is visited twice a week."""
     hour, minute = row["time"].split(":")
     weeks = row["weeks"]
-    turns = DAYS // (7 * weeks)
     number = len({p.site_id for p in w.plans})
     main = w.today if row.get("sunday") else _weekday(w.today)
     specs = [("Regular service", main, weeks, row["minutes"], time(int(hour), int(minute)))]
     if number % 3 != 2:
         between = 2 + number % 3 if weeks == 1 else 6 + number % 3
         short = _weekday(w.today + timedelta(days=between))
-        specs.append(("Short check", short, weeks, 25, time(9, 30)))
+        seldom = 4 if (weeks, number % 3) == (2, 1) else weeks
+        specs.append(("Short check", short, seldom, 25, time(9, 30)))
     for name, day, every, minutes, wish in specs:
-        first = day - timedelta(days=7 * every * turns)
+        first = day - timedelta(days=7 * every * (DAYS // (7 * every)))
+        second = _weekday(first + timedelta(days=TWICE_DAYS)).weekday() if row.get("twice") else None
         plan = ServicePlan.objects.create(
-            id=w.key(), site=site, name=name, every_weeks=every, weekday=first.weekday(), tolerance_days=1,
+            id=w.key(), site=site, name=name, every_weeks=every, weekday=first.weekday(), second_weekday=second, tolerance_days=1,
             minutes=minutes, preferred_time=wish, technician=w.technicians[row["tech"]], price=Decimal(35 + minutes),
             starts_on=first,
         )  # fmt: skip

@@ -1,7 +1,7 @@
 """How near the planner of rounds comes to the best known: published instances (Solomon, Gehring & Homberger, Cordeau's periodic
 ones) and the project's own invented weeks, each solved by the product's planner, beside the plain default of the library under it.
 
-    bench rounds --set solomon|homberger|pvrp|weeks --instances DIR [--only A,B] --seconds S --seeds 1,2,3 [--out DIR] [--json]
+    bench rounds --set solomon|homberger|pvrp|weeks|master --instances DIR [--only A,B] --seconds S --seeds 1,2,3 [--out DIR] [--json]
 
 Both columns (after ten seconds and at the end) come from one run. With --out each solution is written as INSTANCE-SEED.json and
 what was measured beside it in runs/; what is there is not run again. --keep replaces a week's best known solution in
@@ -27,9 +27,9 @@ from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import Problem
 from servicedesk.core.rounds.rules import judge
-from servicedesk.desk.management.benches import Options
+from servicedesk.desk.management.benches import Options, masters
 
-SETS = ("solomon", "homberger", "pvrp", "weeks")
+SETS = ("solomon", "homberger", "pvrp", "weeks", "master")
 EARLY_S = 10.0
 WEEKS = Path(settings.ROOT) / "fixtures" / "routing" / "weeks"
 BARS = {
@@ -91,6 +91,8 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(options: Options) -> dict[str, Any]:
     """Percent above the best known, by instance and by row of the table."""
     asked = dict(options.more)
+    if asked["set_"] == "master":
+        return masters.run(options)
     seeds = [int(seed) for seed in str(asked["seeds"]).split(",")]
     runs = []
     for case in cases(asked):
