@@ -18,7 +18,7 @@ from servicedesk.dispatch.models import Job
 from servicedesk.instruments.actions import make_token, revoke_token
 from servicedesk.instruments.actions.calibrating import begin
 from servicedesk.instruments.actions.deliveries import refuse
-from servicedesk.rounds.models import Move, Notice, Proposal, Trouble
+from servicedesk.rounds.models import MasterLine, MasterRound, Move, Notice, Proposal, Trouble
 from servicedesk.visits.actions import take_entries
 from servicedesk.visits.models import Visit
 from servicedesk.watch.actions import turn_on
@@ -33,6 +33,7 @@ from tests.factories.tanks import (
     make_item,
     make_livestock,
     make_measure,
+    make_plan,
     make_site,
 )
 
@@ -86,6 +87,18 @@ class World:
             before={"driving": 0, "overtime": 0}, after={"driving": 0, "overtime": 0},
         )  # fmt: skip
         way_out.visits.create(due_visit=self.due, why=CANARY)
+        self.master = MasterRound.objects.create(
+            first=day, state="ready", asked_by=self.owner, asked_at=now, said=[CANARY]
+        )
+        who = str(self.ida.pk)
+        was = {"technician": who, "weekday": 0, "second_weekday": None, "starts_on": day.isoformat()}
+        MasterLine.objects.create(
+            master=self.master, plan=make_plan(site, self.tank, name=f"{CANARY} plan"), stamp="none", changes=True,
+            technician=self.ida, weekday=1, starts_on=day, was=was, saved_s=3600, saved_m=9000,
+        )  # fmt: skip
+        MasterRound.objects.update(
+            before={"hours": {who: [7200]}}, after={"hours": {who: [3600]}, "wheel": {who: [600]}, "km": {who: [900]}, "room": {who: 9000}}
+        )  # fmt: skip
         self.tidings = way_out.tidings.create(due_visit=self.due, was_day=day, was_at="13:45", made_at=now)
         self.notice = Notice.objects.create(move=move, person=self.ida)
         jobs.run(str(Job.objects.get(kind="report").pk))
@@ -152,6 +165,8 @@ class World:
             return {"key": self.due.pk}
         if name.startswith(("rounds:proposal", "rounds:searching")):
             return {"key": self.proposal.pk}
+        if name.startswith("rounds:master"):
+            return {"key": self.master.pk}
         if name.startswith("rounds:trouble"):
             return {"key": self.trouble.pk, "way": "smallest"}
         if name == "rounds:calendar":

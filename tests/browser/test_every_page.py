@@ -17,7 +17,7 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.django_db(transaction=True),
 ]  # a real browser
-PARTS = {"reports:progress", "rounds:searching", "rounds:trouble_search"}
+PARTS = {"reports:progress", "rounds:searching", "rounds:trouble_search", "rounds:master_searching"}
 """What a page fetches and puts into itself: no page of its own."""
 LIGHTS = {
     "light": {},

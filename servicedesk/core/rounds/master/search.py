@@ -116,6 +116,7 @@ class _Search:
         self._touched(after)
         if after.worth > candidate.worth:
             after = candidate
+        self._first(after)
         seconds = time.perf_counter() - self.began
         return MasterPlan(
             self.master, before, after, self._alone(before, after), self.unable, self.first_s, seconds, self.cancelled()
