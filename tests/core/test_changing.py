@@ -38,6 +38,7 @@ def test_a_later_change_takes_an_earlier_ones_place_also_where_it_begins_before(
         (a, day(0), day(3)),
         (c, day(4), day(20)),
     ]
+    assert pieces(c, [Change(day(-5), a), Change(day(0), b)], day(0), day(9)) == [(c, day(0), day(9))]
     assert pieces(a, [Change(day(4), a), Change(day(4), b)], MONDAY, day(9)) == [
         (a, day(0), day(3)),
         (a, day(4), day(9)),

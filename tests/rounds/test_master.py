@@ -414,12 +414,12 @@ def test_what_the_planner_takes_and_what_it_says_aloud(cycle):
     assert found.master.prices.weekday == 2400
     text = " ".join(found.said)
     for words in (
-        "where places stand",
+        "where 2 places stand",
         "two people at once",
         "second plan at the same place",
-        "weeks stay as they are",
+        "its weeks stay as they are",
     ):
-        assert words.replace("where places", "where")[:20] in text or words in text
+        assert words in text
 
 
 def test_habits_and_leads_in_words(cycle):

@@ -43,14 +43,21 @@ def test_a_hull_of_a_square_has_its_corners_and_nothing_inside():
 
 def test_territories_are_drawn_with_marks_lines_names_and_in_a_frame():
     many = tuple(
-        Territory(f"Person {n}", tuple((50 + n / 10 + k / 50, 10 + (k % 3) / 20) for k in range(4))) for n in range(6)
+        Territory(f"Person {n}", tuple((50 + n / 10 + k / 50, 10 + (k % 3) / 20) for k in range(4)))
+        for n in range(6)
     )
-    shown = Territories("Whose sites lie where", (*many, Territory("Nobody", ()), Territory("Lone", ((50.0, 10.0),))))
+    shown = Territories(
+        "Whose sites lie where", (*many, Territory("Nobody", ()), Territory("Lone", ((50.0, 10.0),)))
+    )
 
     svg = territories_svg(shown, width=600)
 
     assert 'aria-label="Whose sites lie where"' in svg or "Whose sites lie where" in svg
-    assert all(f">Person {n}</text>" in svg for n in range(6)) and ">Lone</text>" in svg and ">Nobody<" not in svg
+    assert (
+        all(f">Person {n}</text>" in svg for n in range(6))
+        and ">Lone</text>" in svg
+        and ">Nobody<" not in svg
+    )
     assert "km</text>" in svg and ">N</text>" in svg
     assert [height_of(width) for width in (340, 600, 840)] == [240.0, 372.0, 520.0]
     assert len({mark_svg(n) for n in range(len(SHAPES))}) == len(SHAPES)

@@ -9,10 +9,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from servicedesk.core.rounds.keeping import Budget
-from servicedesk.core.rounds.master.book import NO_ROOM, Book, measured, neighbours_of
+from servicedesk.core.rounds.master import drawn, search, sweeping
+from servicedesk.core.rounds.master import territories as drawing_up
+from servicedesk.core.rounds.master.book import NO_ROOM, Book, neighbours_of
 from servicedesk.core.rounds.master.drawn import master_round, named_master
 from servicedesk.core.rounds.master.parts import Answer, Task, alone, part, site_of, solve
 from servicedesk.core.rounds.master.search import Reached, plan_master
+from servicedesk.core.rounds.master.sweeping import swept
 from servicedesk.core.rounds.master.territories import spread_km, territories
 from servicedesk.core.rounds.master.values import (
     LEAST_APART,
@@ -316,7 +319,6 @@ def test_steps_of_a_book():
     assert book.changed == ["far0"]
     back = book.back("far0")
     assert back is not None and back.delta == pytest.approx(-best.delta)
-    assert measured(book.parts["ida"], ("ida", 0), ("far1#0",)) is None  # not its day any more, or never
 
 
 def test_territories_lie_together_and_are_even():
@@ -370,3 +372,82 @@ def test_invented_rounds_have_names():
     for name in ("master-0-1", "master-5001-1", "week-5-1"):
         with pytest.raises(NotPlanned, match="names no master round"):
             named_master(name)
+
+
+def test_steps_that_cannot_be():
+    gap = road(0, 10, 20, 30)
+    gap.seconds[1, 3] = gap.seconds[3, 1] = 10_000_000
+    sites = tuple(site(f"s{n}", 1 + n, habit=Habit("ida", (0,))) for n in range(3))
+    master = Master(gap, sites, (person("ida"), person("ben")), weeks=1)
+    book = Book(master, {s.id: s.habit for s in sites}, {("ida", 0): ("s0#0", "s1#0", "s2#0")})
+
+    assert book.over("s1", Habit("ida", (1,))) is None  # without it there is no way between the others
+    assert book.over("s0", Habit("ben", (1,))) is None and book.steps("s0", people=["ben"]) == []
+    assert part(master, person("ida"), [site("shut", 1, hours=())]).ties == ()
+
+
+def test_sites_one_by_one_leaves_what_is_not_whole_or_broken(monkeypatch):
+    problem = part(scattered(), person("ida"), scattered().sites)
+    whole = {
+        ("ida", 7 * week + day): (f"far{n}#{week}",) for week in range(4) for n, day in enumerate((0, 2, 4))
+    }
+    missing = {key: order for key, order in whole.items() if key != ("ida", 0)}
+    broken = {**whole, ("ida", 0): ("far0#0", "far1#1"), ("ida", 7): ("far0#1",), ("ida", 9): ()}
+
+    stands = {name: key for key, order in swept(problem, missing, 1, lambda: False).items() for name in order}
+    assert "far0#0" not in stands and stands["far0#1"] == ("ida", 7)
+    assert (
+        swept(replace(problem, ties=problem.ties[:1]), broken, 1, lambda: False)["ida", 0] == broken["ida", 0]
+    )
+    assert swept(problem, whole, 1, lambda: True)["ida", 0] == ("far0#0",)
+    monkeypatch.setattr(sweeping, "SWEEPS", 1)
+    once = swept(problem, whole, 1, lambda: False)
+    assert judge(problem, once)[0].cost < judge(problem, whole)[0].cost
+
+
+def test_a_territory_whose_technician_has_no_room_is_not_gone_over_to(monkeypatch):
+    sites = (site("s", 1, seconds=5 * H, habit=Habit("ida", (0,))),)
+    master = Master(
+        road(0, 10, 200), sites, (person("ida"), person("ben", 2, earliest=7 * H, latest=8 * H, paid=H))
+    )
+    monkeypatch.setattr(search, "territories", lambda _master, _seed: {"s": "ben"})
+
+    assert plan_master(master, Budget(iterations=30)).after.habits["s"].technician == "ida"
+
+
+def test_with_few_tries_little_is_touched_and_all_holds():
+    checked(plan_master(master_round(8, 4), Budget(iterations=1)))
+
+
+def test_what_is_held_but_cannot_go_on_is_free():
+    stuck = site("stuck", 1, habit=Habit("ida", (6,)), held=True)
+    master = Master(road(0, 20), (stuck,), (person("ida"),))
+
+    assert {habit.weekdays for habit in habits_of(master, stuck, master.people[0])} == {
+        (day,) for day in WORKDAYS
+    }
+
+
+def test_full_territories_exchange_sites(monkeypatch):
+    places = [0, 60, *range(10), *range(50, 60)]
+    wrong = {3: "ben", 14: "ida"}
+    sites = tuple(
+        site(f"s{n}", 2 + n, seconds=3 * H, habit=Habit(wrong.get(n, "ida" if n < 10 else "ben"), (n % 5,)))
+        for n in range(20)
+    )
+    paid = int(10 * 4 * (3 * H + 1.3 * 100) / 20)  # what ten of them take, and no more
+    master = Master(road(*places), sites, (person("ida", 0, paid=paid), person("ben", 1, paid=paid)))
+
+    whose = territories(master, 1)
+
+    assert (whose["s3"], whose["s14"]) == ("ida", "ben")
+    assert sum(who == "ida" for who in whose.values()) == 10
+    monkeypatch.setattr(drawing_up, "SWEEPS", 1)
+    assert len(territories(master, 1)) == 20
+
+
+def test_invented_clients_for_whom_nobody_has_room_are_new(monkeypatch):
+    monkeypatch.setattr(drawn, "technicians_for", lambda _visits: 1)
+    made = master_round(150, 1)
+
+    assert len(made.people) == 1 and any(one.habit is None for one in made.sites)

@@ -114,8 +114,7 @@ class _Search:
         after = self._better(candidate, found)
         after = Book(self.master, after.habits, after.orders, neighbours_of(self.master, after.habits))
         self._touched(after)
-        if after.worth > candidate.worth:
-            after = candidate
+        after = min(after, candidate, key=lambda book: book.worth)
         self._first(after)
         seconds = time.perf_counter() - self.began
         return MasterPlan(
@@ -379,9 +378,7 @@ def _heaviest(book: Book) -> list[str]:
     rated, room = [], max(1, sum(book.master.capacity.values()))
     share = sum(sum(row) for row in book.weeks.values()) / room
     for site in book.master.sites:
-        habit = book.habits.get(site.id)
-        if habit is None:
-            continue
+        habit = book.habits[site.id]
         row = book.weeks[habit.technician]
         days = days_of(book.master, site, habit)
         over = max((row[day // WEEK] - min(row) for day in days), default=0)
