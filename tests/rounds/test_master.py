@@ -12,7 +12,7 @@ from django.test import Client as Browser
 from django.utils import timezone
 
 from clients.actions import change_plan
-from clients.models import PlanChange
+from clients.models import PlanChange, SiteHours
 from servicedesk.core.rounds.master.drawn import master_round
 from servicedesk.core.rounds.master.parts import Task, part, solve
 from servicedesk.dispatch import jobs as queue
@@ -24,7 +24,7 @@ from servicedesk.rounds.queries import master_shown as shown
 from servicedesk.rounds.queries import mastered
 from servicedesk.rounds.queries.master_found import PlanLine
 from servicedesk.rounds.queries.master_shown import masters_for
-from servicedesk.staff.models import Working
+from servicedesk.staff.models import Skill, Working
 from tests.factories.people import (
     make_business,
     make_client_user,
@@ -60,8 +60,8 @@ class Cycle:
     def sold(self, name, lat, weekday, technician, **given):
         site = make_site(make_client(name=name), name=name, lat=lat, lon=10.0)
         self.plans[name] = make_plan(
-            site, make_tank(site), weekday=weekday, technician=technician, minutes=40, tolerance_days=0,
-            **{"every_weeks": 1, "starts_on": MONDAY - timedelta(days=70), **given},
+            site, make_tank(site), weekday=weekday, technician=technician, tolerance_days=0,
+            **{"minutes": 40, "every_weeks": 1, "starts_on": MONDAY - timedelta(days=70), **given},
         )  # fmt: skip
         return self.plans[name]
 
@@ -491,3 +491,18 @@ def test_a_crew_that_cannot_start_does_it_here_and_stops_when_told():
         asked = []
         found = list(crew(long, lambda: asked.append(1) or len(asked) > 1))
         assert 1 <= len(found) <= 2
+
+
+def test_who_finds_no_place_is_named_with_the_reason_and_what_is_not_due_is_left_out(cycle):
+    cycle.sold("Seldom", 50.1, 0, cycle.ida, every_weeks=8, starts_on=MONDAY - timedelta(days=14))
+    cycle.sold("Deep", 50.1, 0, cycle.ida).skills.add(Skill.objects.create(name="Diving"))
+    for number in range(3):
+        long = cycle.sold(f"Long {number}", 50.1, 0, cycle.ida, minutes=8 * 60)
+        SiteHours.objects.create(site=long.site, weekdays=[0], opens=time(8), closes=time(16, 30))
+
+    master = cycle.search(cycle.ask())
+
+    text = cycle.page(master)
+    assert "No technician can be there" in text and "It finds no room beside the others" in text
+    assert "service plans find no place" in text and "Mend the plan" in text
+    assert not MasterLine.objects.filter(plan=cycle.plans["Seldom"]).exists()

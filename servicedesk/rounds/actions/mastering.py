@@ -120,7 +120,7 @@ def drop_master(*, master: MasterRound, by: User, at: datetime) -> bool:
 def _held(line: MasterLine, states: Sequence[str]) -> tuple[MasterLine, ServicePlan]:
     """The line and its plan, held against others. Raises NotPlanned."""
     master = MasterRound.objects.select_for_update().get(pk=line.master_id)
-    row = MasterLine.objects.select_for_update().select_related("technician").get(pk=line.pk)
+    row = MasterLine.objects.select_for_update().get(pk=line.pk)
     plan = ServicePlan.objects.select_for_update().get(pk=row.plan_id)
     if master.state != ProposalState.READY:
         raise NotPlanned(

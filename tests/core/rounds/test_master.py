@@ -451,3 +451,16 @@ def test_invented_clients_for_whom_nobody_has_room_are_new(monkeypatch):
     made = master_round(150, 1)
 
     assert len(made.people) == 1 and any(one.habit is None for one in made.sites)
+
+
+def test_a_full_technician_takes_no_site_and_nobody_would_go_for_it(monkeypatch):
+    monkeypatch.setattr(drawing_up, "SHARE", 0.0)  # paid hours alone count
+    places = [0, 60, *range(11), *range(50, 60)]
+    sites = tuple(
+        site(f"s{n}", 2 + n, seconds=3 * H, habit=Habit("ida" if n < 10 else "ben", (n % 5,)))
+        for n in range(21)
+    )
+    full = int(10 * 4 * (3 * H + 1.3 * 100) / 20)
+    master = Master(road(*places), sites, (person("ida", 0, paid=full), person("ben", 1, paid=3 * full)))
+
+    assert territories(master, 1) == {one.id: one.habit.technician for one in sites}
