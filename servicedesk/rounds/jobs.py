@@ -184,6 +184,11 @@ class _Search:
         return self.stopped
 
 
+def crew_of(hands: int | None = None) -> Crew:
+    """So many processes to search with; as many as this machine has hands for, where it is not said."""
+    return Crew(hands)
+
+
 @register("plan_master", queue="plans")
 def plan_master_round(job: Job) -> dict[str, Any] | None:
     """Search for a master round, on every core, and keep what was found beside today's plans."""
@@ -196,7 +201,7 @@ def plan_master_round(job: Job) -> dict[str, Any] | None:
     search = _MasterSearch(job, master)
     try:
         refuse_empty(wanted_round)
-        with Crew() as crew:
+        with crew_of() as crew:
             budget = Budget(seconds=master.seconds, seed=master.seed, threads=crew.wanted)
             found = plan_master(
                 wanted_round.master, budget, crew=crew, told=search.told, cancelled=search.cancelled

@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from servicedesk.core.recurrence.changing import Change, Pattern, changeover, pieces
@@ -45,6 +45,7 @@ def test_a_later_change_takes_an_earlier_ones_place_also_where_it_begins_before(
     ]
 
 
+@settings(deadline=None)
 @given(
     st.sampled_from([1, 2, 4]),
     st.integers(0, 4),

@@ -13,7 +13,7 @@ from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.master.drawn import named_master
 from servicedesk.core.rounds.master.search import MasterPlan, plan_master
 from servicedesk.desk.management.benches import Options
-from servicedesk.rounds.adapters.crew import Crew
+from servicedesk.rounds.jobs import crew_of
 
 NAMES = ("master-200-1", "master-2000-1")
 HANDS = (2, 1)
@@ -30,7 +30,7 @@ def run(options: Options) -> dict[str, Any]:
         master = named_master(name)
         for hands in HANDS:
             for seed in seeds:
-                with Crew(hands) as crew:
+                with crew_of(hands) as crew:
                     found = plan_master(master, Budget(seconds=seconds, seed=seed, threads=hands), crew=crew)
                 line = _measured(found)
                 title = f"{name}, seed {seed}, {hands} process{'es' if hands > 1 else ''}"
