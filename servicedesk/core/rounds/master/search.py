@@ -199,7 +199,7 @@ class _Search:
 
     def _with_newcomers(self, before: Book) -> Book:
         """Everything kept, and whoever has no habit yet, or none that finds room, where it costs least: those first that are hardest to place."""
-        waiting = [s for s in self.master.sites if s.id not in before.habits]
+        waiting = [s for s in self.master.sites if s.id not in before.habits or s.id in before.homeless]
         if not waiting:
             return self._first(before)
         whose = self.whose
@@ -210,7 +210,7 @@ class _Search:
             steps = book.steps(site.id, EVERY)
             if steps:
                 book.take(steps[0])
-            else:
+            elif site.id not in book.habits:
                 book.habits[site.id] = habits_of(self.master, site, self.master.person[whose[site.id]])[0]
         return self._first(book)
 
