@@ -13,6 +13,8 @@ from servicedesk.core.rounds.later import vrp, vrp_exceptions, vrp_search
 from servicedesk.core.rounds.model import Model
 from servicedesk.core.rounds.neighbours import neighbour_table
 
+SEEDS = 2**32
+"""The library's random numbers begin from 32 bits."""
 Better = Callable[[Any], None]
 """Is told a solution of the model, each time a better one without fault is found."""
 
@@ -68,7 +70,7 @@ def quiet() -> None:
 def searcher(model: Model, tuning: Tuning, seed: int) -> tuple[Any, Any, Any]:
     """Random numbers, local search and penalties for a model."""
     quiet()
-    data, rng = model.data, vrp.RandomNumberGenerator(seed)
+    data, rng = model.data, vrp.RandomNumberGenerator(seed % SEEDS)
     table = neighbour_table(model, same_day=tuning.same_day, other_days=tuning.other_days)
     shake = vrp_search.PerturbationManager(vrp_search.PerturbationParams(1, tuning.shaken))
     local = vrp_search.LocalSearch(data, rng, table, shake)

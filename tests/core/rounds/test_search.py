@@ -236,6 +236,15 @@ def test_days_that_hang_together_are_kept_in_small_and_in_large(near, monkeypatc
     assert worth(warm.plan) <= worth(outcome.plan)
 
 
+@pytest.mark.parametrize("seed", [50_000, 2**40, -1])
+def test_any_whole_number_is_a_seed(seed):
+    for problem in (tied_problem(), drawn_problem(5, visits=8, technicians=2, days=2)):
+        plans = [plan_rounds(problem, Budget(iterations=300, seed=seed)).plan for _n in range(2)]
+
+        assert checker.wrong(problem, plans[0]) == []
+        assert plans[0] == plans[1]
+
+
 def test_a_single_pattern_is_no_choice():
     problem = tied_problem()
     one = replace(problem, ties=tuple(Tie(tie.visits, tie.patterns[:1]) for tie in problem.ties))
