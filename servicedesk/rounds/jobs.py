@@ -1,5 +1,6 @@
 """Each night: owe the visits of the coming weeks and put them on rounds. On request: plan a week anew."""
 
+import os
 from collections.abc import Callable
 from datetime import date, time, timedelta
 from threading import get_ident
@@ -160,7 +161,8 @@ class _Search:
         self.began, self.note = monotonic(), ""
 
     def plan(self, week: Wanted) -> Plan:
-        budget = Budget(seconds=self.proposal.seconds, seed=self.proposal.seed)
+        threads = min(2, os.cpu_count() or 1)
+        budget = Budget(seconds=self.proposal.seconds, seed=self.proposal.seed, threads=threads)
         return plan_rounds(
             week.problem, budget, start=week.orders, progress=self._better, cancelled=self._stopped
         ).plan

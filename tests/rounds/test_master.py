@@ -72,8 +72,8 @@ class Cycle:
         )
         return MasterRound.objects.get(pk=re.search(r"master/([0-9a-f-]{36})/", answer["Location"])[1])
 
-    def search(self, master, seconds=3):
-        """The job, cut to a few seconds."""
+    def search(self, master, seconds=1):
+        """The job, cut to a second."""
         MasterRound.objects.filter(pk=master.pk).update(seconds=seconds)
         queue.run(str(Job.objects.get(key=f"plan_master:{master.pk}").pk))
         master.refresh_from_db()

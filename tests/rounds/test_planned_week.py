@@ -2,6 +2,7 @@
 
 import re
 from datetime import time, timedelta
+from functools import partial
 from unittest.mock import patch
 from zoneinfo import ZoneInfo
 
@@ -9,6 +10,7 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
+from servicedesk.core.rounds.keeping import Budget
 from servicedesk.dispatch import actions as dispatch
 from servicedesk.dispatch import jobs as queue
 from servicedesk.dispatch.models import Job
@@ -22,6 +24,7 @@ pytestmark = pytest.mark.django_db
 TODAY = timezone.now().astimezone(ZoneInfo("UTC")).date()
 MONDAY = TODAY + timedelta(days=7 - TODAY.weekday())
 """The Monday after this week."""
+ITERATIONS = 300
 
 
 class Week:
@@ -58,10 +61,13 @@ class Week:
         answer = self.eyes.post("/week/plan/", {"first": MONDAY.isoformat(), "seconds": seconds})
         return Proposal.objects.get(pk=re.search(r"plan/([0-9a-f-]{36})/", answer["Location"])[1])
 
-    def search(self, proposal, seconds=1):
-        """The job, cut to a second."""
-        Proposal.objects.filter(pk=proposal.pk).update(seconds=seconds)
-        queue.run(str(Job.objects.get(key=f"plan_week:{proposal.pk}").pk))
+    def search(self, proposal, seconds=None):
+        """The job, cut to so many seconds, or to a few hundred iterations."""
+        if seconds is not None:
+            Proposal.objects.filter(pk=proposal.pk).update(seconds=seconds)
+        short = partial(Budget, iterations=ITERATIONS if seconds is None else None)
+        with patch("servicedesk.rounds.jobs.Budget", short):
+            queue.run(str(Job.objects.get(key=f"plan_week:{proposal.pk}").pk))
         proposal.refresh_from_db()
         return proposal
 
@@ -265,7 +271,6 @@ def test_an_empty_week_is_a_week_that_works():
 
 
 def test_the_same_seed_and_the_same_week_are_the_same_plan(week):
-    from servicedesk.core.rounds.keeping import Budget  # noqa: PLC0415
     from servicedesk.core.rounds.planner import plan_rounds  # noqa: PLC0415
     from servicedesk.rounds.queries.wanted import wanted  # noqa: PLC0415
 

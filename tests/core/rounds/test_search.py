@@ -191,8 +191,8 @@ def test_large_problems_are_planned_in_parts(homes, monkeypatch):
     monkeypatch.setattr(sectors, "PART", 15)
     made = instance("RC101")[1].problem if homes == "one" else weeks.week(60, 2)
 
-    outcome = plan_rounds(made, Budget(iterations=5000, threads=2))
-    again = plan_rounds(made, Budget(iterations=5000, threads=2))
+    outcome = plan_rounds(made, Budget(iterations=3500, threads=2))
+    again = plan_rounds(made, Budget(iterations=3500, threads=2))
     warm = plan_rounds(made, Budget(iterations=300), start=outcome.plan.orders)
 
     assert checker.wrong(made, outcome.plan) == []
@@ -227,8 +227,8 @@ def test_days_that_hang_together_are_kept_in_small_and_in_large(near, monkeypatc
     monkeypatch.setattr(patterns, "LOOSE", 600 if near > 4 else 6)
     problem = tied_problem()
 
-    outcome = plan_rounds(problem, Budget(iterations=5000, threads=2))
-    again = plan_rounds(problem, Budget(iterations=5000, threads=2))
+    outcome = plan_rounds(problem, Budget(iterations=3500, threads=2))
+    again = plan_rounds(problem, Budget(iterations=3500, threads=2))
     warm = plan_rounds(problem, Budget(iterations=3300), start=outcome.plan.orders)
 
     assert checker.wrong(problem, outcome.plan) == []
