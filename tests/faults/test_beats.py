@@ -147,6 +147,7 @@ def test_two_schedulers_and_five_workers_make_each_period_once_through_a_pause_a
 ) -> None:
     house = moved()
     house.celery("jobs", c="5")
+    house.celery("plans")
     live_through(house, 8)
 
 
@@ -157,4 +158,5 @@ def test_a_thousand_hours_of_two_schedulers_and_five_workers_of_their_own(
     house = moved()
     for _n in range(5):
         house.celery("jobs", c="1")
+    house.celery("plans")
     live_through(house, 1000)

@@ -411,7 +411,7 @@ def test_an_alarm_shows_what_led_to_it_and_a_cleared_one_no_today(owner):
     text = eyes.get(f"/alarms/{row.pk}/").content.decode()
     assert "Alkalinity stood at 5.9 dKH" in text and ">today<" in text
     assert "8.1" in text
-    assert "7.7" not in text
+    assert "7.7 dKH" not in text
 
     actions.clear_attention(key=row.key, at=now)
     text = eyes.get(f"/alarms/{row.pk}/").content.decode()
