@@ -132,8 +132,8 @@ def test_nothing_of_a_clients_stands_in_what_a_browser_shows(ida):
             instrument=tank.instruments.get(),
         )
     actions.raise_attention(
-        key="site", at=NOON, kind="sign", severity=1, site=site, sentence="A cabinet is open.", why="Sign."
-    )
+        key="site", at=NOON - timedelta(minutes=1), kind="sign", severity=1, site=site, sentence="A cabinet is open.", why="Sign.",
+    )  # fmt: skip
     for _n in range(15):
         alarm(tank=make_tank(site))
 

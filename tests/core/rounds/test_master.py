@@ -35,7 +35,7 @@ from servicedesk.core.rounds.rules import judge
 
 H = 3600
 WORKDAYS = (0, 1, 2, 3, 4)
-FEW = settings(max_examples=12, deadline=None)
+FEW = settings(max_examples=6, deadline=None)
 
 
 def road(*minutes, metres=False):
