@@ -2,7 +2,6 @@
 
 import re
 from datetime import time, timedelta
-from functools import partial
 from unittest.mock import patch
 from zoneinfo import ZoneInfo
 
@@ -65,7 +64,10 @@ class Week:
         """The job, cut to so many seconds, or to a few hundred iterations."""
         if seconds is not None:
             Proposal.objects.filter(pk=proposal.pk).update(seconds=seconds)
-        short = partial(Budget, iterations=ITERATIONS if seconds is None else None)
+
+        def short(**given):
+            return Budget(**given | {"iterations": ITERATIONS if seconds is None else None, "threads": 1})
+
         with patch("servicedesk.rounds.jobs.Budget", short):
             queue.run(str(Job.objects.get(key=f"plan_week:{proposal.pk}").pk))
         proposal.refresh_from_db()
