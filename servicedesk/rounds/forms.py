@@ -1,5 +1,6 @@
 """Choosing where a visit goes; a note for whoever comes next."""
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -18,6 +19,16 @@ from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 
 LAST = 99
+
+
+def _among(form: forms.Form, name: str, rows: QuerySet[Any]) -> None:
+    """A field chooses among these rows."""
+    form.fields[name].queryset = rows  # type: ignore[attr-defined]  # the form makes it one that chooses among rows
+
+
+def _worded(form: forms.Form, name: str, choices: Iterable[tuple[Any, Any]]) -> None:
+    """A field offers its choices in these words."""
+    form.fields[name].choices = choices  # type: ignore[attr-defined]  # the form makes it one of choices
 
 
 class Select(forms.Select):
@@ -58,7 +69,7 @@ class PlaceForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         rows = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk")
-        self.fields["technician"].queryset = rows  # type: ignore[attr-defined]
+        _among(self, "technician", rows)
 
     def clean_order(self) -> int:
         """An empty place is the last."""
@@ -76,10 +87,9 @@ class CancelledForm(forms.Form):
 
     def __init__(self, *args: Any, stops: list[Stop], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["due_visit"]
-        field.queryset = DueVisit.objects.filter(pk__in=[s.due_visit_id for s in stops])  # type: ignore[attr-defined]
+        _among(self, "due_visit", DueVisit.objects.filter(pk__in=[s.due_visit_id for s in stops]))
         words = {s.due_visit_id: f"{s.due_visit.site.name}, {s.planned_at:%H:%M}, {s.round.technician.name}" for s in stops}  # fmt: skip
-        field.choices = [("", _("Choose a visit")), *words.items()]  # type: ignore[attr-defined]
+        _worded(self, "due_visit", [("", _("Choose a visit")), *words.items()])
 
 
 class SickForm(forms.Form):
@@ -94,7 +104,7 @@ class SickForm(forms.Form):
     def __init__(self, *args: Any, drivers: list[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         rows = User.objects.filter(pk__in=[person.pk for person in drivers]).order_by("name", "pk")
-        self.fields["person"].queryset = rows  # type: ignore[attr-defined]
+        _among(self, "person", rows)
 
 
 class AwayForm(SickForm):
@@ -135,7 +145,7 @@ class CallOutForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = Site.objects.filter(retired_on__isnull=True).order_by("name", "pk")  # type: ignore[attr-defined]
+        _among(self, "site", Site.objects.filter(retired_on__isnull=True).order_by("name", "pk"))
 
 
 class NoteForm(forms.Form):
@@ -158,7 +168,7 @@ class NoteForm(forms.Form):
 
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        _among(self, "site", sites)
 
 
 class ElsewhereForm(forms.Form):
@@ -187,8 +197,8 @@ class ElsewhereForm(forms.Form):
     def __init__(self, *args: Any, days: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         rows = User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk")
-        self.fields["technician"].queryset = rows  # type: ignore[attr-defined]
-        self.fields["day"].choices = days  # type: ignore[attr-defined]
+        _among(self, "technician", rows)
+        _worded(self, "day", days)
 
 
 class _Number(forms.FloatField):
