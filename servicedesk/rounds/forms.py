@@ -283,7 +283,7 @@ class MasterForm(forms.Form):
         coerce=int,
         choices=((60, _("a minute")), (180, _("three minutes")), (600, _("ten minutes"))),
         initial=60,
-        help_text=_("Up to 200 clients a minute is plenty; ten for 2,000."),
+        help_text=_("A minute is plenty for up to 200 clients, ten minutes for 2,000."),
     )
 
     def __init__(self, *args: Any, first: date, **kwargs: Any) -> None:
