@@ -10,7 +10,7 @@ from clients.models import TankStateRow
 from reports.queries.run_sheet import sheet_of
 from servicedesk.rounds import actions
 from servicedesk.rounds.models import DueVisit, Stop, Trouble
-from servicedesk.rounds.queries import days_of, round_of, stops_on
+from servicedesk.rounds.queries import days_of, round_of
 from servicedesk.rounds.queries.broken import broken
 from servicedesk.rounds.queries.calendar import calendar_of
 from servicedesk.rounds.queries.isolation import caution_words, disinfect_words, override_words
@@ -105,7 +105,7 @@ def test_office_and_technician_are_told_aloud(day):
     sheet = sheet_of(*round_of(stop.round.technician, TODAY), at=NOW)
     assert [s.name for s in sheet.stops if s.override] == ["Call 9"]
     assert "overridden" in calendar_of(stop.round.technician, at=NOW).decode().replace("\r\n ", "")
-    wrong = [words for row in days_of(stops_on(TODAY), ZONE, NOW) for words in row.wrong]
+    wrong = [words for row in days_of(TODAY, TODAY, zone=ZONE, now=NOW) for words in row.wrong]
     assert not [words for words in wrong if "isolation" in words]
 
 

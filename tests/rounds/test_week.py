@@ -8,9 +8,11 @@ import pytest
 from django.test import Client as Browser
 from django.utils import timezone
 
+from clients.models import Site
 from servicedesk.rounds import actions
-from servicedesk.rounds.models import DueVisit, Stop
-from servicedesk.rounds.queries import days_of, stops_on, unplaced
+from servicedesk.rounds.models import DueVisit, Round, Stop
+from servicedesk.rounds.queries import days_of, unplaced
+from servicedesk.staff.models import User
 from tests.factories.people import make_business, make_owner, make_technician
 from tests.factories.stops import make_stop
 from tests.factories.tanks import make_plan, make_site, make_tank
@@ -40,7 +42,7 @@ def stop_at(technician, name, at, minutes=30, *, order=1, drive=5, window=(0, 0)
 
 
 def wrong(now=NOW):
-    return [w for day in days_of(stops_on(MONDAY), ZoneInfo("UTC"), now) for w in day.wrong]
+    return [w for day in days_of(MONDAY, MONDAY, zone=ZoneInfo("UTC"), now=now) for w in day.wrong]
 
 
 def week_page(user, day=MONDAY):
@@ -165,7 +167,7 @@ def test_hours_are_the_wall_clocks_on_the_day_the_clock_changes(ida):
         left_at=datetime(2026, 10, 25, 9, 40, tzinfo=UTC),
     )
 
-    day = days_of(stops_on(sunday), ZoneInfo("Europe/London"), NOW)[0]
+    day = days_of(sunday, sunday, zone=ZoneInfo("Europe/London"), now=NOW)[0]
 
     assert (day.first.time(), day.end.time(), day.work, day.wrong) == (time(9), time(9, 40), 40, [])
 
@@ -190,7 +192,7 @@ def test_a_day_is_told_in_numbers(ida):
     stop_at(ida, "Mill", time(9), 60, drive=10)
     stop_at(ida, "Quay", time(10, 30), 45, drive=20, order=2)
 
-    day = days_of(stops_on(MONDAY), ZoneInfo("UTC"), NOW)[0]
+    day = days_of(MONDAY, MONDAY, zone=ZoneInfo("UTC"), now=NOW)[0]
 
     assert (day.first.time(), day.end.time(), day.driving, day.work) == (time(9), time(11, 15), 30, 105)
 
@@ -202,9 +204,48 @@ def test_times_that_were_written_down_count_in_the_business_own_zone(ida):
         state="closed", arrived_at=arrived, left_at=arrived + timedelta(minutes=20)
     )
 
-    day = days_of(stops_on(MONDAY), ZoneInfo("Europe/London"), NOW)[0]
+    day = days_of(MONDAY, MONDAY, zone=ZoneInfo("Europe/London"), now=NOW)[0]
 
     assert (day.first.time(), day.end.time(), day.work) == (time(9, 10), time(9, 30), 20)
+
+
+@pytest.mark.parametrize(
+    ("model", "changed", "said"),
+    [
+        (Site, {"name": "Quay <2>"}, "Quay &lt;2&gt;"),
+        (Site, {"opens": time(11)}, "Mill opens only at 11:00."),
+        (DueVisit, {"earliest": MONDAY, "due": MONDAY, "latest": MONDAY, "isolated": True}, "in isolation"),
+        (DueVisit, {"earliest": date(2026, 6, 3), "due": date(2026, 6, 3), "latest": date(2026, 6, 3)}, "Mill is due on 3 June."),
+        (Stop, {"planned_at": time(16, 45)}, "Ends 15 min after the shift."),
+        (Stop, {"minutes": 77}, "77 min"),
+        (Stop, {"drive_minutes": 59}, "59 min"),
+        (Stop, {"state": "closed", "arrived_at": datetime(2026, 6, 1, 7, 45, tzinfo=UTC)}, "Begins 15 min before the shift."),
+        (Round, {"ends": time(9, 10)}, "Ends 20 min after the shift."),
+        (User, {"name": "Ida & Ben"}, "Ida &amp; Ben"),
+    ],
+)  # fmt: skip
+def test_a_week_that_was_looked_at_says_at_once_what_has_changed(ida, model, changed, said):
+    stop_at(ida, "Mill", time(9))
+    owner = make_owner(zone="UTC")
+    before = week_page(owner).content.decode()
+
+    model.objects.exclude(pk=owner.pk).update(**changed)
+
+    assert said not in before
+    assert said in week_page(owner).content.decode()
+
+
+def test_a_week_that_was_looked_at_hears_the_clock(ida, monkeypatch):
+    stop_at(ida, "Mill", time(9))
+    owner = make_owner(zone="UTC")
+    seen = []
+    for minute in (14, 16):
+        monkeypatch.setattr(
+            timezone, "now", lambda minute=minute: datetime(2026, 6, 1, 9, minute, tzinfo=UTC)
+        )
+        seen.append("is not begun" in week_page(owner).content.decode())
+
+    assert seen == [False, True]
 
 
 def owed(**plan):

@@ -86,6 +86,8 @@ def _toned(style: str, tone: str) -> dict[str, str]:
 class Pen:
     """Collects elements. ``style`` is one or more names such as ``"hollow dotted"``."""
 
+    END = "</svg>"
+
     def __init__(self, mode: Mode = "page", tone: str = "ink") -> None:
         self.mode = mode
         self.tone = tone
@@ -136,7 +138,7 @@ class Pen:
         self._drawn.append(f"<image href={quoteattr(address)}{place}{look}/>")
 
     def close(self) -> None:
-        self._drawn.append("</svg>")
+        self._drawn.append(self.END)
 
     def svg(
         self,
@@ -158,7 +160,12 @@ class Pen:
         else:
             name, told = ' aria-hidden="true" focusable="false"', ""
         head = f'<svg xmlns="http://www.w3.org/2000/svg" class="{cls}"{size}{view}{tone}{name}>'
-        return head + told + "".join(self._drawn) + "</svg>"
+        return head + told + self.drawn + self.END
+
+    @property
+    def drawn(self) -> str:
+        """What has been drawn so far, without a frame."""
+        return "".join(self._drawn)
 
 
 @cache

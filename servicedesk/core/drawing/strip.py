@@ -7,7 +7,7 @@ filled darker. A second frame is isolation. A narrow stop loses its lettering, n
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -94,10 +94,26 @@ def strip_svg(
     for stop in day.stops:
         if stop.shuts is not None and stop.shuts < stop.end:
             pen.line("door", scale.x(stop.shuts), 2, scale.x(stop.shuts), _ROAD + 8)
-    if day.now is not None and scale.first <= day.now <= scale.last:
-        pen.line("now", scale.x(day.now), 2, scale.x(day.now), _ROAD + 8)
+    _draw_now(pen, scale, day)
     height = _HOURS_AT + 6 if hours else _DIP + 6
     return pen.svg(width=width, height=height, cls="strip__day", box=(width, height), title=day.title)
+
+
+def still(day: DayStrip) -> DayStrip:
+    """The day without what moves with the clock, as far as that can be drawn later: while somebody is at a stop, the clock fills it."""
+    return day if any(stop.state == "there" for stop in day.stops) else replace(day, now=None)
+
+
+def with_now(svg: str, day: DayStrip, *, width: float) -> str:
+    """The drawing of a day that stands still, of the same width and for a page, with the line of now in it."""
+    pen = Pen()
+    _draw_now(pen, _Hours(day, width), day)
+    return svg.removesuffix(pen.END) + pen.drawn + pen.END
+
+
+def _draw_now(pen: Pen, scale: _Hours, day: DayStrip) -> None:
+    if day.now is not None and scale.first <= day.now <= scale.last:
+        pen.line("now", scale.x(day.now), 2, scale.x(day.now), _ROAD + 8)
 
 
 def _edges(scale: _Hours, stop: StripStop) -> tuple[float, float]:

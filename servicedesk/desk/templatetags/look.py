@@ -29,12 +29,13 @@ from servicedesk.core.drawing.overlay import DayOverlay, overlay_svg
 from servicedesk.core.drawing.plot import chart_svg, marker_svg
 from servicedesk.core.drawing.sketch import Sketch, sketch_svg
 from servicedesk.core.drawing.spark import spark_svg
-from servicedesk.core.drawing.strip import DayStrip, StripStop, strip_svg
+from servicedesk.desk.templatetags.strips import WIDTHS, strip
 from servicedesk.instruments.choices import Trust
 from servicedesk.stock.queries import amount_words
 from servicedesk.web.zones import days_in_words
 
 register = template.Library()
+register.simple_tag(strip)
 
 WORDS = {
     "in": _("In band"),
@@ -70,8 +71,6 @@ EVENTS = {
     "calibration": _("Calibration"),
     "fault": _("Fault"),
 }
-WIDTHS = (340, 600, 840)
-"""Widths in px for which a drawing is made: a telephone, a column, a page. The style sheet shows the one that fits."""
 
 
 def _drawing(svg: str) -> SafeString:
@@ -305,37 +304,8 @@ def _table_lines(spoken: Chart) -> list[TableLine]:
 
 
 @lru_cache(maxsize=512)
-def _strip(day: DayStrip, width: float, names: bool) -> SafeString:
-    """A day's drawing is kept by what it shows: it is drawn anew once a minute, or when a stop changes."""
-    return _drawing(strip_svg(day, width=width, names=names))
-
-
-@lru_cache(maxsize=512)
 def _sketch(shown: Sketch, width: float) -> SafeString:
     return _drawing(sketch_svg(shown, width=width))
-
-
-def _spoken(stop: StripStop) -> str:
-    """A stop in words, for those who listen."""
-    said = gettext("Stop %(number)s, %(name)s, %(start)s to %(end)s") % {
-        "number": stop.number,
-        "name": stop.name,
-        "start": f"{stop.start:%H:%M}",
-        "end": f"{stop.end:%H:%M}",
-    }
-    return said + ", " + gettext("in isolation") if stop.isolated else said
-
-
-@register.inclusion_tag("components/strip.html")
-def strip(day: DayStrip, names: bool = False, columns: bool = False) -> dict[str, object]:
-    """``{% strip day %}``: a day as one line. Times are lettered as they are given: hand them in local time."""
-    now = day.now and day.now.replace(second=0, microsecond=0)
-    shown = replace(day, stops=tuple(day.stops), now=now)
-    return {
-        "day": day,
-        "drawn": [_strip(shown, width, names) for width in _widths(columns)],
-        "spoken": [_spoken(stop) for stop in day.stops],
-    }
 
 
 @register.inclusion_tag("components/drawn.html")

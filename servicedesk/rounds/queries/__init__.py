@@ -1,7 +1,7 @@
 """Rounds and stops as people look at them, next visits, and what must be in the van."""
 
 from servicedesk.rounds.queries.load import Load, carried, load_of
-from servicedesk.rounds.queries.mapped import map_of
+from servicedesk.rounds.queries.mapped import map_of, map_of_days
 from servicedesk.rounds.queries.moves import Told, notice_for, owed_visit_for, told
 from servicedesk.rounds.queries.notes import notes_for_office, standing_notes
 from servicedesk.rounds.queries.stops import (
@@ -12,7 +12,7 @@ from servicedesk.rounds.queries.stops import (
     stop_for,
     stops_on,
 )
-from servicedesk.rounds.queries.week import Day, Unplaced, days_of, judged, unplaced, waiting_moves
+from servicedesk.rounds.queries.week import Day, Unplaced, days_of, unplaced, waiting_moves
 
 __all__ = [
     "Day",
@@ -22,9 +22,9 @@ __all__ = [
     "carried",
     "coming_days",
     "days_of",
-    "judged",
     "load_of",
     "map_of",
+    "map_of_days",
     "next_visits_of",
     "notice_for",
     "notes_for_office",

@@ -9,8 +9,9 @@ from django.utils.translation import gettext as _
 from servicedesk.core.drawing.map import MapStop, Place, RoundsMap, Way
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
+from servicedesk.rounds.queries.week import Day
 from servicedesk.staff.choices import StartsAt
-from servicedesk.staff.models import User, Working
+from servicedesk.staff.models import Working
 from servicedesk.stock.choices import PlaceKind
 from servicedesk.stock.models import Place as StockPlace
 from servicedesk.web.prepared import KEYS, Slot, prepared
@@ -47,11 +48,25 @@ def _stop(stop: Stop) -> MapStop:
 def map_of(stops: Iterable[Stop], *, homes: bool = True) -> RoundsMap | None:
     """The map of these stops of one day, a way for each technician; None where there is none. Stops that were called off are not
     driven to. Without `homes` a day that begins or ends at somebody's home begins or ends on the map at its first or last stop."""
-    drivers: dict[UUID, tuple[User, list[Stop]]] = {}
+    drivers: dict[UUID, tuple[str, list[MapStop]]] = {}
     for stop in stops:
         if stop.state != StopState.CALLED_OFF:
             driver = stop.round.technician
-            drivers.setdefault(driver.pk, (driver, []))[1].append(stop)
+            drivers.setdefault(driver.pk, (driver.name, []))[1].append(_stop(stop))
+    return _map_of(drivers, homes=homes)
+
+
+def map_of_days(days: Iterable[Day]) -> RoundsMap | None:
+    """The same of rounds of one day that were judged."""
+    drivers = {
+        day.round.technician: (day.round.name, [MapStop(t.stop.order, t.name, t.stop.lat, t.stop.lon) for t in day.stops])
+        for day in days
+        if day.stops
+    }  # fmt: skip
+    return _map_of(drivers, homes=True)
+
+
+def _map_of(drivers: dict[UUID, tuple[str, list[MapStop]]], *, homes: bool) -> RoundsMap | None:
     if not drivers:
         return None
     store, working = _store(), {row.person_id: row for row in _working(people=list(drivers))}
@@ -66,11 +81,11 @@ def map_of(stops: Iterable[Stop], *, homes: bool = True) -> RoundsMap | None:
         return home if homes else None
 
     ways = []
-    for driver, mine in drivers.values():
-        row = working.get(driver.pk)
+    for key, (name, mine) in drivers.items():
+        row = working.get(key)
         begins, ends = (row.begins_at, row.ends_at) if row else (StartsAt.STORE, StartsAt.STORE)
-        placed = tuple(_stop(stop) for stop in sorted(mine, key=lambda stop: stop.order))
-        ways.append(Way(driver.name, placed, begins=base(row, begins), ends=base(row, ends)))
+        placed = tuple(sorted(mine, key=lambda stop: stop.number))
+        ways.append(Way(name, placed, begins=base(row, begins), ends=base(row, ends)))
     names = _(", ").join(way.name for way in ways)
     title = _("Map of the rounds of %(names)s, north up. The stops stand in words below it.") % {
         "names": names

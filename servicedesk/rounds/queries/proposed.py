@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils.formats import date_format, time_format
 from django.utils.translation import gettext as _
@@ -20,6 +21,7 @@ from servicedesk.rounds.queries.moving import moves_of
 from servicedesk.rounds.queries.shares import Shares, shares_of
 from servicedesk.rounds.queries.wanted import stamp_of
 from servicedesk.staff.models import User
+from servicedesk.web.prepared import DAY, Slot, prepared
 
 A_LITTLE = timedelta(minutes=30)
 """A visit that moves by less on the same day with the same person is no change worth a word (common practice)."""
@@ -102,15 +104,20 @@ def proposal_for(user: User, key: UUID) -> Proposal:
     return row
 
 
-def proposals_of(*, first: date, last: date) -> list[Proposal]:
-    """Proposed weeks of these days that are open, newest first."""
+@prepared(first=DAY, last=DAY)
+def _open_proposals(first: Slot, last: Slot) -> QuerySet[Proposal]:
     rows = Proposal.objects.filter(
         kind=OfferKind.WEEK,
         first__lte=last,
         last__gte=first,
         state__in=(ProposalState.ASKED, ProposalState.READY),
     )
-    return list(rows.order_by("-asked_at", "pk"))
+    return rows.defer("before", "after").order_by("-asked_at", "pk")
+
+
+def proposals_of(*, first: date, last: date) -> list[Proposal]:
+    """Proposed weeks of these days that are open, newest first."""
+    return _open_proposals(first=first, last=last)
 
 
 def _said(who: str, day: date, at: time) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.template.loader import render_to_string
 from django.utils.formats import date_format, time_format
@@ -21,6 +21,7 @@ from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Move, Proposal, Proposed, Stop, Tidings
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
+from servicedesk.web.prepared import DAY, Slot, prepared
 
 A_LITTLE = timedelta(minutes=30)
 """A visit that moves by no more on the same day is not told of (common practice)."""
@@ -143,6 +144,8 @@ def _now(row: Tidings) -> When | None:
 def calls_of(rows: Iterable[Tidings], today: date | None) -> list[Call]:
     """Who is told, or still to be called, of what moves."""
     told = list(rows)
+    if not told:
+        return []
     agreed = _agreed(row.due_visit.site.client_id for row in told)
     keys = [key_of(row.proposal_id, c.pk) for row in told for c in agreed[row.due_visit.site.client_id]]
     failed = set(
@@ -192,14 +195,17 @@ def tidings_of(proposal: Proposal) -> list[Tidings]:
     return list(rows.order_by("day", "at", "due_visit__site__name", "pk"))
 
 
+@prepared(first=DAY, last=DAY)
+def _untold(first: Slot, last: Slot) -> QuerySet[Tidings]:
+    now, was = Q(day__gte=first, day__lte=last), Q(was_day__gte=first, was_day__lte=last)
+    rows = Tidings.objects.filter(now | was, called_at=None)
+    return rows.select_related("due_visit__site__client", "called_by").order_by("day", "at", "pk")
+
+
 def to_be_called(*, first: date, last: date, today: date) -> list[Call]:
     """Clients of these days, from today on, whom nobody has rung, and who have no mail."""
-    days = {"gte": max(first, today), "lte": last}
-    now = Q(**{f"day__{way}": day for way, day in days.items()})
-    was = Q(**{f"was_day__{way}": day for way, day in days.items()})
-    rows = Tidings.objects.filter(now | was, called_at=None)
-    joined = rows.select_related("due_visit__site__client", "called_by").order_by("day", "at", "pk")
-    return [call for call in calls_of(joined, today) if not call.mailed]
+    rows = _untold(first=max(first, today), last=last)
+    return [call for call in calls_of(rows, today) if not call.mailed]
 
 
 def tidings_for(user: User, key: UUID) -> Tidings:

@@ -3,12 +3,14 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
-from django.db.models import Count, Sum
+from django.db.models import Count, QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
+from servicedesk.web.prepared import DAY, Slot, prepared
 
 MANY = 40
 """A week of more rounds shows a day at a time."""
@@ -71,22 +73,25 @@ def _more(now: int, was: int, words: Callable[[int], str]) -> str:
     return said % {"much": words(abs(now - was))}
 
 
-def week_total(monday: date) -> WeekTotal:
-    """A week and the one before it; what was called off counts for nothing."""
-    first, last = monday - timedelta(days=7), monday + timedelta(days=6)
-    rows = Stop.objects.filter(round__day__gte=first, round__day__lte=last).exclude(
-        state=StopState.CALLED_OFF
-    )
-    told = {
-        row["round__day"]: DayTotal(
-            row["round__day"], row["rounds"], row["stops"], row["driving"], row["work"]
-        )
-        for row in rows.values("round__day").annotate(
+@prepared(first=DAY, last=DAY)
+def _by_day(first: Slot, last: Slot) -> QuerySet[Stop, Any]:
+    rows = Stop.objects.filter(round__day__gte=first, round__day__lte=last)
+    counted = (
+        rows.exclude(state=StopState.CALLED_OFF)
+        .values("round__day")
+        .annotate(
             rounds=Count("round", distinct=True),
             stops=Count("pk"),
             driving=Sum("drive_minutes"),
             work=Sum("minutes"),
         )
-    }
+    )
+    return counted.values_list("round__day", "rounds", "stops", "driving", "work").order_by()
+
+
+def week_total(monday: date) -> WeekTotal:
+    """A week and the one before it; what was called off counts for nothing."""
+    first, last = monday - timedelta(days=7), monday + timedelta(days=6)
+    told = {row[0]: DayTotal(*row) for row in _by_day(first=first, last=last)}
     both = [told.get(day, DayTotal(day)) for day in (first + timedelta(days=n) for n in range(14))]
     return WeekTotal(days=both[7:], before=both[:7])

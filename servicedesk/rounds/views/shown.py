@@ -13,7 +13,7 @@ from clients.models import Tank
 from servicedesk.core.drawing.strip import DayStrip, StripStop
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Round, SiteNote, Stop
-from servicedesk.rounds.queries import carried, standing_notes
+from servicedesk.rounds.queries import Day, carried, standing_notes
 from servicedesk.rounds.queries.isolation import caution_of
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import technicians
@@ -71,6 +71,29 @@ def day_strip(round_row: Round, stops: list[Stop], zone: str, now: datetime) -> 
         stops=drawn,
         now=now.astimezone(ZoneInfo(zone)),
         title=_("The day of %(name)s") % {"name": round_row.technician.name},
+    )
+
+
+def strip_of(day: Day, zone: str) -> DayStrip:
+    """A round that was judged, as it was driven so far and is planned from here."""
+    row = day.round
+    drawn = [
+        StripStop(
+            number=t.stop.order,
+            name=t.name,
+            start=t.start,
+            end=max(t.end, t.start + timedelta(minutes=1)),
+            state=DRAWN[StopState(t.stop.state)],  # type: ignore[arg-type]
+            isolated=t.stop.isolated,
+        )
+        for t in sorted(day.stops, key=lambda t: (t.start, t.stop.order))
+    ]
+    return DayStrip(
+        shift_start=moment(row.day, row.starts, zone),
+        shift_end=moment(row.day, row.ends, zone),
+        stops=tuple(drawn),
+        now=day.now.astimezone(ZoneInfo(zone)),
+        title=_("The day of %(name)s") % {"name": row.name},
     )
 
 

@@ -1,7 +1,8 @@
 """The owner's week, and putting a visit on somebody's day."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, time, timedelta
+from functools import lru_cache
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -13,7 +14,8 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date
-from django.utils.formats import date_format, time_format
+from django.utils.formats import date_format
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
@@ -26,20 +28,33 @@ from servicedesk.rounds.models import DueVisit, Move
 from servicedesk.rounds.queries.proposed import proposals_of
 from servicedesk.rounds.queries.telling import to_be_called
 from servicedesk.rounds.queries.totals import WeekTotal, span, week_total
-from servicedesk.rounds.views.shown import day_strip, staff, today_of
+from servicedesk.rounds.views.shown import staff, strip_of, today_of
 from servicedesk.staff.models import User
 
 
-@dataclass(frozen=True)
-class DayRow:
-    """One technician on one day, in words."""
+@dataclass(frozen=True, eq=False)
+class StopLine:
+    """A stop as one may move it."""
 
+    due_visit: UUID
+    time: str
+    name: str
+    minutes: int
+    state: str
+    moves: bool
+
+
+@dataclass(frozen=True, eq=False)
+class DayRow:
+    """One technician on one day, in words. The same row as long as nothing of it changes, so that what is drawn of it can be kept."""
+
+    technician: UUID
     name: str
     day: str
     short_day: str
     date: date
     strip: DayStrip
-    stops: list[dict[str, Any]]
+    stops: list[StopLine]
     count: int
     first: str
     end: str
@@ -48,29 +63,34 @@ class DayRow:
     wrong: list[str]
 
 
-def _row(day: queries.Day, zone: str, now: datetime) -> DayRow:
+@lru_cache(maxsize=512)
+def _row(day: queries.Day, zone: str) -> DayRow:
     row = day.round
     stops = [
-        {
-            "time": time_format(t.start.time(), "H:i"),
-            "stop": t.stop,
-            "moves": t.stop.state == StopState.PLANNED,
-        }
+        StopLine(
+            due_visit=t.stop.due_visit,
+            time=f"{t.start:%H:%M}",
+            name=t.name,
+            minutes=t.stop.minutes,
+            state=str(StopState(t.stop.state).label),
+            moves=t.stop.state == StopState.PLANNED,
+        )
         for t in sorted(day.stops, key=lambda t: (t.stop.order, t.start))
     ]
     return DayRow(
-        name=row.technician.name,
+        technician=row.technician,
+        name=row.name,
         day=date_format(row.day, "l j F"),
         short_day=date_format(row.day, "D j M"),
         date=row.day,
-        strip=day_strip(row, [t.stop for t in day.stops], zone, now),
+        strip=strip_of(day, zone),
         stops=stops,
         count=len(day.stops),
-        first=time_format(day.first.time(), "H:i") if day.first else "",
-        end=time_format(day.end.time(), "H:i") if day.end else "",
+        first=f"{day.first:%H:%M}" if day.first else "",
+        end=f"{day.end:%H:%M}" if day.end else "",
         driving=span(day.driving),
         work=span(day.work),
-        wrong=day.wrong,
+        wrong=[f"{capfirst(words)}." for words in day.wrong],
     )
 
 
@@ -122,8 +142,10 @@ def week(request: HttpRequest) -> HttpResponse:
         raise Http404
     total, now = week_total(monday), timezone.now()
     alone = _day_alone(request, total, today_of(user)) if total.large else None
-    stops = queries.stops_on(alone or monday, until=alone or last)
-    rows = [_row(d, user.zone, now) for d in queries.days_of(stops, ZoneInfo(user.zone), now) if d.stops]
+    first, until = alone or monday, alone or last
+    minute = now.replace(second=0, microsecond=0)
+    days = queries.days_of(first, until, zone=ZoneInfo(user.zone), now=minute)
+    rows = [_row(day, user.zone) for day in days if day.stops]
     homeless = queries.unplaced(first=monday, last=last)
     context = {
         "lead": _lead(rows, len(homeless), alone),
@@ -131,7 +153,7 @@ def week(request: HttpRequest) -> HttpResponse:
         "others": [day for day in total.days if day.rounds and day.day != alone] if alone else [],
         "against": total.numbers(),
         "mapped": mapped,
-        "map": queries.map_of([s for s in stops if s.round.day == mapped]),
+        "map": queries.map_of_days(day for day in days if day.round.day == mapped),
         "rows": rows,
         "homeless": homeless,
         "waiting": queries.waiting_moves(first=monday, last=last),

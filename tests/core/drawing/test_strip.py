@@ -4,7 +4,9 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
 
-from servicedesk.core.drawing.strip import DayStrip, StripStop, strip_svg
+import pytest
+
+from servicedesk.core.drawing.strip import DayStrip, StripStop, still, strip_svg, with_now
 
 SVG = "{http://www.w3.org/2000/svg}"
 MORNING = datetime(2026, 3, 18, 8, tzinfo=UTC)
@@ -151,3 +153,16 @@ def test_the_line_never_runs_back_where_a_late_stop_covers_the_next() -> None:
     across = [float(step.split()[0]) for step in (path or "")[1:].split("L")]
 
     assert across == sorted(across)
+
+
+@pytest.mark.parametrize("hours", [7.0, 11.5, 23.0, None])
+@pytest.mark.parametrize("state", ["planned", "there", "done"])
+def test_the_clock_may_be_drawn_into_a_day_that_was_kept(hours, state) -> None:
+    stops = (StripStop(1, "Mill", at(9), at(10)), StripStop(2, "Quay", at(11), at(12), state=state))
+    day = replace(DAY, stops=stops, now=None if hours is None else at(hours))
+
+    bare = still(day)
+    kept = strip_svg(bare, width=WIDTH)
+
+    assert (bare.now is None) == (state != "there" or hours is None)
+    assert (kept if bare.now else with_now(kept, day, width=WIDTH)) == strip_svg(day, width=WIDTH)
