@@ -2,19 +2,22 @@
 
 from collections.abc import Iterable
 from datetime import date
+from html import escape
 from typing import Any
+from uuid import UUID
 
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db.models import QuerySet
 from django.forms.utils import flatatt
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Site
 from servicedesk.core.units import TypedWrong, parse_typed
-from servicedesk.rounds.models import DueVisit, Roads, Stop
+from servicedesk.rounds.models import DueVisit, Roads
+from servicedesk.rounds.queries.broken import OpenStop
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import User
 
@@ -37,13 +40,14 @@ class Select(forms.Select):
     def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
         """The element."""
         chosen = "" if value is None else str(value)
-        rows = (
-            (key, mark_safe(" selected" if str(key) == chosen else ""), label)  # noqa: S308  one of two words of ours
+        options = "".join(
+            f'<option value="{escape(str(key))}"{" selected" if str(key) == chosen else ""}>{escape(str(label))}</option>'
             for key, label in self.choices
         )
-        options = format_html_join("", '<option value="{}"{}>{}</option>', rows)
         return format_html(
-            "<select{}>{}</select>", flatatt({**self.build_attrs(self.attrs, attrs), "name": name}), options
+            "<select{}>{}</select>",
+            flatatt({**self.build_attrs(self.attrs, attrs), "name": name}),
+            mark_safe(options),  # noqa: S308  each word of it is escaped
         )
 
 
@@ -85,10 +89,10 @@ class CancelledForm(forms.Form):
         error_messages={"invalid_choice": _("Choose one of the visits that are still to come.")},
     )
 
-    def __init__(self, *args: Any, stops: list[Stop], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, stops: list[OpenStop], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _among(self, "due_visit", DueVisit.objects.filter(pk__in=[s.due_visit_id for s in stops]))
-        words = {s.due_visit_id: f"{s.due_visit.site.name}, {s.planned_at:%H:%M}, {s.round.technician.name}" for s in stops}  # fmt: skip
+        _among(self, "due_visit", DueVisit.objects.filter(pk__in=[s.due_visit for s in stops]))
+        words = {s.due_visit: f"{s.site}, {s.planned_at:%H:%M}, {s.name}" for s in stops}
         _worded(self, "due_visit", [("", _("Choose a visit")), *words.items()])
 
 
@@ -101,10 +105,10 @@ class SickForm(forms.Form):
         error_messages={"invalid_choice": _("Choose one of the technicians.")},
     )
 
-    def __init__(self, *args: Any, drivers: list[User], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, drivers: dict[UUID, str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        rows = User.objects.filter(pk__in=[person.pk for person in drivers]).order_by("name", "pk")
-        _among(self, "person", rows)
+        _among(self, "person", User.objects.filter(pk__in=drivers))
+        _worded(self, "person", [("", _("Choose a technician")), *drivers.items()])
 
 
 class AwayForm(SickForm):
@@ -145,7 +149,9 @@ class CallOutForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        _among(self, "site", Site.objects.filter(retired_on__isnull=True).order_by("name", "pk"))
+        rows = Site.objects.filter(retired_on__isnull=True).order_by("name", "pk")
+        _among(self, "site", rows)
+        _worded(self, "site", [("", _("Choose a site")), *rows.values_list("pk", "name")])
 
 
 class NoteForm(forms.Form):

@@ -4,10 +4,12 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.db.models import QuerySet
 
 from servicedesk.staff.choices import Role
 from servicedesk.staff.models import Business, Skill, User
 from servicedesk.web.memo import once
+from servicedesk.web.prepared import prepared
 
 
 def business() -> Business:
@@ -31,8 +33,13 @@ def is_empty() -> bool:
     return not User.objects.exists()
 
 
+@prepared()
+def _technicians() -> QuerySet[User]:
+    return User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk")
+
+
 def technicians() -> list[User]:
-    return list(User.objects.filter(role=Role.TECHNICIAN, is_active=True).order_by("name", "pk"))
+    return _technicians()
 
 
 def people() -> list[User]:

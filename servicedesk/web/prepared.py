@@ -25,9 +25,16 @@ from django.db.models import (
     QuerySet,
     UUIDField,
 )
+from django.db.models.functions import Coalesce
 
 Row = TypeVar("Row")
 MOST_SHAPES = 64
+
+
+def stored(name: str) -> Expression:
+    """A day or a time as the database has it: SQLite's driver makes a value of each one that stands in a question as a plain column, also where rows
+    are only compared."""
+    return Coalesce(name, name)
 
 
 @dataclass(frozen=True)
@@ -38,6 +45,7 @@ class Many:
 
 
 Kind = Union["Field[Any, Any]", Many]
+Raw = tuple[tuple[Any, ...], ...]
 KEY, NUMBER, WORD, DAY, MOMENT = UUIDField(), BigIntegerField(), CharField(), DateField(), DateTimeField()
 KEYS, NUMBERS, WORDS = Many(KEY), Many(NUMBER), Many(WORD)
 
@@ -97,11 +105,26 @@ class _Plan(Generic[Row]):
             "_known_related_objects": {},
         }
 
+    def _filled(self, values: dict[str, Any]) -> tuple[Any, ...]:
+        connection = connections[self.using]
+        return tuple(p.fill(values, connection) if isinstance(p, _Gap) else p for p in self.params)
+
+    def raw(self, values: dict[str, Any]) -> Raw:
+        if not self.sql:
+            return ()
+        with connections[self.using].cursor() as cursor:
+            cursor.execute(self.sql, self._filled(values))
+            return tuple(map(tuple, cursor.fetchall()))
+
+    def read(self, rows: Raw) -> list[tuple[Any, ...]]:
+        compiler = copy(self.compiler)
+        compiler.connection = connections[self.using]
+        return [tuple(row) for row in compiler.results_iter([rows])]
+
     def ask(self, values: dict[str, Any]) -> list[Row]:
         if not self.sql:
             return []
-        connection = connections[self.using]
-        params = tuple(p.fill(values, connection) if isinstance(p, _Gap) else p for p in self.params)
+        connection, params = connections[self.using], self._filled(values)
         compiler = copy(self.compiler)  # its own for each asking, and on the asker's own connection
         compiler.connection = connection
         compiler.as_sql = lambda *_with, **_options: (self.sql, params)
@@ -118,20 +141,37 @@ class Prepared(Generic[Row]):
         self.plans: dict[tuple[Any, ...], _Plan[Row]] = {}
 
     def __call__(self, **values: Any) -> list[Row]:
+        given = self._given(values)
+        return [] if given is None else self._plan(given).ask(given)
+
+    def raw(self, **values: Any) -> Raw:
+        """Rows just as the driver gives them, the one database otherwise than the other: to be compared with each other, and then to be `read`."""
+        given = self._given(values)
+        return () if given is None else self._plan(given).raw(given)
+
+    def read(self, rows: Raw) -> list[tuple[Any, ...]]:
+        """The values of raw rows that this question found."""
+        return next(iter(self.plans.values())).read(rows) if rows else []
+
+    def _given(self, values: dict[str, Any]) -> dict[str, Any] | None:
+        """The values that count; None where an empty list finds nothing."""
         given: dict[str, Any] = {}
         for name, value in values.items():
             if value is None:
                 continue
             given[name] = list(value) if isinstance(self.kinds[name], Many) else value
             if given[name] == []:
-                return []
+                return None
+        return given
+
+    def _plan(self, given: dict[str, Any]) -> _Plan[Row]:
         shape = tuple((name, self._length(name, given[name])) for name in sorted(given))
         plan = self.plans.get(shape)
         if plan is None:
             if len(self.plans) >= MOST_SHAPES:
                 self.plans.clear()
             plan = self.plans[shape] = _Plan(self.build(**{n: self._slot(n, length) for n, length in shape}))
-        return plan.ask(given)
+        return plan
 
     def first(self, **values: Any) -> Row | None:
         """The first row found; the question says itself in what order, and how many at most."""

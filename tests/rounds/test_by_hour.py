@@ -19,7 +19,8 @@ from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.found import lines_of, numbers_of
 from servicedesk.rounds.queries.mending import way_out
 from servicedesk.rounds.queries.roads import driven_ways
-from servicedesk.rounds.queries.wanted import stamp_of, wanted
+from servicedesk.rounds.queries.stamps import stamp_of
+from servicedesk.rounds.queries.wanted import wanted
 from servicedesk.staff.models import Working
 from tests.factories.days import NOW as NOW_THERE
 from tests.factories.days import Day

@@ -290,7 +290,7 @@ def test_a_call_out_nobody_can_reach_stays_owed_and_is_to_be_called(day):
     offer = day.keep(trouble)
     side = sides_of(trouble).sides[0]
 
-    assert [line.due_visit for line in side.homeless] == [trouble.due_visit] and side.homeless[0].why
+    assert [line.due_visit for line in side.homeless] == [trouble.due_visit_id] and side.homeless[0].why
     assert [(call.name, call.about) for call in side.calls] == [("Call 9", "not today")]
     assert day.choose(offer) == []
     assert not Stop.objects.filter(due_visit=trouble.due_visit).exists()

@@ -5,13 +5,17 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import IntegrityError, transaction
+from django.test import Client as Browser
 
+from clients.models import Site
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
-from servicedesk.rounds.models import DueVisit, Move, Notice, Proposal, Proposed, Stop
+from servicedesk.rounds.models import DueVisit, Move, Notice, Pin, Proposal, Proposed, Stop
 from servicedesk.rounds.queries.found import Line
+from servicedesk.rounds.queries.placed import elsewhere
 from servicedesk.rounds.queries.proposed import beside
-from servicedesk.rounds.queries.wanted import stamp_of
+from servicedesk.rounds.queries.stamps import stamp_now, stamp_of
+from servicedesk.staff.models import User
 from tests.factories.people import make_business, make_owner, make_technician
 from tests.factories.tanks import make_site, make_tank
 
@@ -288,7 +292,7 @@ def test_beside_the_week_in_force_stand_changes_numbers_and_what_finds_no_place(
     assert [(c.name, c.was, c.now, c.person, c.day, c.hour) for c in shown.changes] == [
         ("Birchwell", "Ida, Monday 8 June at 10:00", "Ben, Tuesday 9 June at 10:00", True, True, False)
     ]
-    assert [(h.name, h.line.why, h.line.ways, h.stands) for h in shown.homeless] == [
+    assert [(h.name, h.why, h.ways, h.stands) for h in shown.homeless] == [
         ("Cold Spring", "no skill", ["one day more"], False)
     ]
     assert shown.lead == "3 visits placed, one finds no place." and shown.may_begin
@@ -299,6 +303,95 @@ def test_beside_the_week_in_force_stand_changes_numbers_and_what_finds_no_place(
     assert [(d.name, d.day, len(d.stops)) for d in shown.days] == [("Ida", MONDAY, 1), ("Ben", TUESDAY, 1)]
     Stop.objects.filter(due_visit=week.visits[0]).update(planned_at=time(8))
     assert beside(proposal, zone=ZONE).outdated
+
+
+def test_elsewhere_is_all_but_what_stays_to_the_minute(week):
+    proposal, third = week.ask(), week.visits[2]
+    where = [(week.ida, MONDAY, time(9)), (week.ida, MONDAY, time(10)), (week.ida, MONDAY, time(11))]
+
+    def told():
+        rows = elsewhere(proposal.pk).rows
+        return {week.visits.index(DueVisit.objects.get(pk=row.due_visit)): row.stands for row in rows}
+
+    week.keep(proposal, *(week.line(n, who, day, n + 1, at) for n, (who, day, at) in enumerate(where)))
+    assert told() == {2: False}
+    actions.put_on_round(due_visit=third, day=MONDAY, technician=week.ida, order=3, planned_at=time(11))
+    assert told() == {}
+    for changed in ({"planned_at": time(11, 1)}, {"day": TUESDAY}, {"technician": week.ben}, {"technician": None, "day": None, "planned_at": None}):  # fmt: skip
+        lines = Proposed.objects.filter(proposal=proposal, due_visit=third)
+        kept = lines.values(*changed).get()
+        lines.update(**changed)
+        assert told() == {2: True}
+        lines.update(**kept)
+    Stop.objects.filter(due_visit=third).update(state="called_off")
+    assert told() == {2: False}
+
+
+def test_the_stamp_of_a_proposal_is_that_of_its_visits(week):
+    proposal = week.ask()
+    week.keep(proposal, *(week.line(n, week.ida, order=n + 1) for n in range(3)))
+    seen = {stamp_now(proposal.pk)}
+    assert seen == {stamp_of(week.visits)}
+    for changed in ({"planned_at": time(9, 0, 1)}, {"order": 7}, {"state": "called_off"}):
+        Stop.objects.filter(due_visit=week.visits[0]).update(**changed)
+        seen.add(stamp_now(proposal.pk))
+        assert stamp_now(proposal.pk) == stamp_of(week.visits)
+    DueVisit.objects.filter(pk=week.visits[2].pk).update(called_off_at=NOW)
+    assert stamp_now(proposal.pk) == stamp_of(week.visits)
+    assert len(seen | {stamp_now(proposal.pk)}) == 5
+
+
+@pytest.mark.parametrize(
+    ("model", "changed", "said"),
+    [
+        (Site, {"name": "Pond <2>"}, "Pond &lt;2&gt;"),
+        (Proposed, {"planned_at": time(9, 47)}, "09:47"),
+        (Proposed, {"minutes": 77}, "77 min"),
+        (Proposed, {"why": "salt & light"}, "salt &amp; light"),
+        (Proposed, {"slack_minutes": 33}, "33 min to spare"),
+        (Proposed, {"technician": None, "day": None, "planned_at": None, "why": "no skill"}, "Finds no place"),
+        (Stop, {"planned_at": time(7)}, "until now Ida, Monday 8 June at 07:00"),
+        (Stop, {"minutes": 50, "order": 9}, "cannot be put in force any more"),
+        (DueVisit, {"isolated": True}, "in isolation"),
+        (User, {"name": "Ida & Ben"}, "Ida &amp; Ben"),
+        (Proposal, {"after": {"visits": 3, "driving": 3600, "rounds": [{"broken": [{"words": "Too <late>."}]}]}}, "Too &lt;late&gt;."),
+    ],
+)  # fmt: skip
+def test_a_proposal_that_was_looked_at_says_at_once_what_has_changed(week, model, changed, said):
+    proposal, browser = week.ask(), Browser()
+    week.keep(proposal, *(week.line(n, week.ida, order=n + 1, at=time(9 + n)) for n in range(3)))
+    browser.force_login(week.owner, backend="django.contrib.auth.backends.ModelBackend")
+    before = browser.get(f"/week/plan/{proposal.pk}/").content.decode()
+    if "after" in changed:
+        changed["after"]["rounds"][0].update(technician=str(week.ida.pk), day=MONDAY.isoformat(), begins=28800, ends=61200, travel=60, overtime=0)  # fmt: skip
+
+    rows = (
+        model.objects.exclude(pk__in=[week.owner.pk, week.ben.pk]) if model is User else model.objects.all()
+    )
+    rows.update(**changed)
+
+    assert said not in before
+    assert said in browser.get(f"/week/plan/{proposal.pk}/").content.decode()
+
+
+def test_a_proposal_that_was_looked_at_says_at_once_who_held_and_who_moved(week):
+    proposal, browser = week.ask(), Browser()
+    week.keep(proposal, *(week.line(n, week.ida, order=n + 1, at=time(9 + n)) for n in range(3)))
+    browser.force_login(week.owner, backend="django.contrib.auth.backends.ModelBackend")
+    page = f"/week/plan/{proposal.pk}/"
+    before = browser.get(page).content.decode()
+    pin = Pin.objects.create(due_visit=week.visits[0], technician=week.ida, made_by=week.owner, made_at=NOW)
+    person = browser.get(page).content.decode()
+    Pin.objects.filter(pk=pin.pk).update(day=MONDAY, at=time(9, 13))
+    Proposed.objects.filter(due_visit=week.visits[1]).update(moved_by=week.ben)
+    after = browser.get(page).content.decode()
+
+    said = ("Held to this person", "Held here", "09:13", "Moved by Ben", "Let go")
+    assert [[words in text for words in said] for text in (before, person, after)] == [
+        [False, False, False, False, False],
+        [True, False, False, False, True],
+        [False, True, True, True, True],
+    ]
 
 
 @pytest.mark.parametrize("wrong", [{"technician": None}, {"day": None}, {"planned_at": None}])

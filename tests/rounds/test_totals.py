@@ -6,10 +6,9 @@ import pytest
 from django.test import Client as Browser
 
 from servicedesk.desk.management import big_week
-from servicedesk.rounds.models import Stop
+from servicedesk.rounds.models import Proposed, Stop
 from servicedesk.rounds.queries import proposed, totals
 from servicedesk.rounds.queries.totals import week_total
-from servicedesk.rounds.views import proposal as proposal_page
 from tests.factories.days import NOW, TODAY, Day
 from tests.factories.people import make_business, make_owner
 
@@ -58,7 +57,7 @@ def big(monkeypatch):
     for name, value in (("PEOPLE", 3), ("STOPS", 2)):
         monkeypatch.setattr(big_week, name, value)
     monkeypatch.setattr(totals, "MANY", 10)
-    monkeypatch.setattr(proposal_page, "MANY", 10)
+    monkeypatch.setattr(proposed, "MANY", 10)
     owner = make_owner(zone="UTC")
     return eyes(owner), big_week.made(owner, NOW)
 
@@ -83,6 +82,24 @@ def test_a_proposal_of_many_rounds_too_and_follows_its_stop(big):
         f'id="stop-{stop.due_visit_id}"' in office.get(f"{address}?at={stop.due_visit_id}").content.decode()
     )
     assert office.get(today).status_code == office.get(trouble).status_code == 200
+
+
+def test_what_moves_in_a_large_week_stands_with_its_day_and_every_shift_leads_to_its_round(big):
+    office, (_week, address, _today, _trouble) = big
+    tuesday = MONDAY + timedelta(days=1)
+    week = Proposed.objects.filter(proposal__kind="week")
+    stop = Stop.objects.filter(round__day=MONDAY).first()
+    week.filter(due_visit=stop.due_visit).update(day=tuesday)
+
+    monday, other = (office.get(f"{address}?day={day}").content.decode() for day in (MONDAY, tuesday))
+
+    moved = f"until now {stop.round.technician.name}, Monday 8 June at"
+    assert "What moves</h2><span>1</span>" in monday and moved not in monday and "one moves" in monday
+    assert "One of them moves to Tuesday 9 June" in other and moved in other and "one moves" not in other
+    round_ = f"round-{stop.round.technician_id}-{MONDAY}"
+    assert f'href="#{round_}"' in monday and f'href="?day={MONDAY}#{round_}"' in other
+    assert f'id="{round_}"' in monday and f'id="{round_}"' not in other
+    assert monday.count("rule is broken") == other.count("rule is broken") > 0
 
 
 def test_totals_know_a_day_without_anything():

@@ -12,7 +12,7 @@ from django.utils import timezone
 from servicedesk.dispatch.choices import JobState
 from servicedesk.dispatch.models import Job
 from servicedesk.staff.models import User
-from servicedesk.web.prepared import KEY, KEYS, MOMENT, MOST_SHAPES, WORD, WORDS, Slot, prepared
+from servicedesk.web.prepared import KEY, KEYS, MOMENT, MOST_SHAPES, WORD, WORDS, Slot, prepared, stored
 from tests.factories.people import make_owner, make_technician
 
 pytestmark = pytest.mark.django_db
@@ -120,6 +120,20 @@ def test_values_names_flat_and_annotations(three):
     assert {user.pk: user.mine for user in found} == {
         user.pk: user == technician for user in three if user == technician or user.role == "owner"
     }
+
+
+def test_raw_rows_are_compared_and_then_read(three):
+    @prepared(keys=KEYS)
+    def seen(keys: Slot) -> QuerySet[User, tuple[object, ...]]:
+        return _people(pk__in=keys).values_list("pk", "email", stored("last_login"))
+
+    keys = [user.pk for user in three]
+    before = seen.raw(keys=keys)
+    assert seen.read(before) == seen(keys=keys) == [(u.pk, u.email, u.last_login) for u in three]
+    assert hash(before) == hash(seen.raw(keys=keys)) and before == seen.raw(keys=keys)
+    User.objects.filter(pk=keys[0]).update(last_login=NOW + timedelta(microseconds=1))
+    assert before != seen.raw(keys=keys) and seen.read(seen.raw(keys=keys)) == seen(keys=keys)
+    assert seen.raw(keys=[]) == () and seen.read(()) == []
 
 
 def test_first_is_the_first_row_or_none(three):

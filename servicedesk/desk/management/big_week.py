@@ -1,10 +1,13 @@
 """A week of 26 technicians with seven visits a day, proposed and broken, to be measured and taken back: nothing of it is anybody's."""
 
 from datetime import date, datetime, time, timedelta
+from typing import Any
+from uuid import UUID
 
 from clients.models import Client, Site, Tank
 from servicedesk.rounds.choices import OfferKind, ProposalState, TroubleKind
 from servicedesk.rounds.models import DueVisit, Proposal, Proposed, Round, Stop, Trouble
+from servicedesk.rounds.queries.stamps import stamp_now
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import day_of
 
@@ -24,8 +27,12 @@ def made(owner: User, now: datetime) -> list[str]:
         "after": NUMBERS,
         "state": ProposalState.READY,
     }
-    week = Proposal.objects.create(first=monday, last=monday + timedelta(days=6), **asked)
+    numbers = {**NUMBERS, "visits": len(stops), "rounds": _told(stops)}
+    week = Proposal.objects.create(
+        first=monday, last=monday + timedelta(days=6), **{**asked, "after": numbers}
+    )
     _propose(week, stops)
+    Proposal.objects.filter(pk=week.pk).update(stamp=stamp_now(week.pk))
     trouble = Trouble.objects.create(
         day=today, kind=TroubleKind.SICK, person=stops[0].round.technician, asked_by=owner, asked_at=now, searched_at=now
     )  # fmt: skip
@@ -81,6 +88,32 @@ def _stops(monday: date, now: datetime) -> list[Stop]:
         Stop(round=round_, due_visit=visit, order=number + 1, planned_at=time(8 + number))
         for visit, (round_, _tank, number) in zip(visits, put, strict=True)
     )
+
+
+def _told(stops: list[Stop]) -> list[dict[str, Any]]:
+    """What a proposal says of each round; a rule is broken on every tenth."""
+    rounds: dict[UUID, list[Stop]] = {}
+    for stop in stops:
+        rounds.setdefault(stop.round_id, []).append(stop)
+    broken = {"code": "window", "words": "Somebody is not let in any more then."}
+    return [
+        {
+            "technician": str(mine[0].round.technician_id),
+            "day": mine[0].round.day.isoformat(),
+            "leave": 27_000,
+            "back": 58_000,
+            "travel": 4_200,
+            "overtime": 0,
+            "begins": 28_800,
+            "ends": 61_200,
+            "metres": 60_000,
+            "order": [str(stop.due_visit_id) for stop in mine],
+            "starts": [stop.planned_at.hour * 3600 for stop in mine],
+            "broken": [] if number % 10 else [broken],
+            "hours": [],
+        }
+        for number, mine in enumerate(rounds.values())
+    ]
 
 
 def _propose(proposal: Proposal, stops: list[Stop]) -> None:

@@ -1,4 +1,4 @@
-"""The map of the rounds as pages show it, and shifts as vessels: drawn, with its key, and in words for those who listen."""
+"""The map of the rounds as pages show it, and weeks as lines of time: drawn, with its key, and in words for those who listen."""
 
 from __future__ import annotations
 
@@ -14,16 +14,9 @@ from django.utils.translation import gettext_lazy as _
 
 from servicedesk.core.drawing.map import Leg, RoundsMap, key_svg, legs_of, map_svg
 from servicedesk.core.drawing.territories import Territories, mark_svg, territories_svg
-from servicedesk.core.drawing.vessel import Vessel, vessel_svg
 from servicedesk.core.drawing.weeks import Weeks, weeks_svg
 
 register = template.Library()
-
-
-@register.simple_tag
-def vessel(shown: Vessel) -> SafeString:
-    """``{% vessel cell.vessel %}``: a shift and what fills it; the words stand beside it."""
-    return mark_safe(vessel_svg(shown))
 
 
 @register.simple_tag

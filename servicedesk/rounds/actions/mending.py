@@ -15,10 +15,10 @@ from servicedesk.rounds.actions.planning import NotPlanned, owe_call_out
 from servicedesk.rounds.actions.telling import note_moves
 from servicedesk.rounds.choices import ProposalState, StopState, TroubleKind, TroubleState
 from servicedesk.rounds.models import DueVisit, Move, Proposal, Proposed, Stop, Trouble
-from servicedesk.rounds.queries.broken import stamp_of_day
 from servicedesk.rounds.queries.found import Line
 from servicedesk.rounds.queries.isolation import MORE_MINUTES, apart, caution_words, override_words
 from servicedesk.rounds.queries.mending import later_of, moved_of
+from servicedesk.rounds.queries.stamps import stamp_of_day
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business_zone
 from servicedesk.watch.actions import be_away, be_back

@@ -12,7 +12,7 @@ from servicedesk.rounds.actions.proposing import as_seen, held_ready
 from servicedesk.rounds.models import DueVisit, Pin, Proposal, Proposed
 from servicedesk.rounds.queries.found import Line
 from servicedesk.rounds.queries.moving import OUT_OF_DATE, Retimed, Target, retimed
-from servicedesk.rounds.queries.wanted import stamp_of
+from servicedesk.rounds.queries.stamps import stamp_of
 from servicedesk.staff.models import User
 
 

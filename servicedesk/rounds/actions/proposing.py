@@ -15,8 +15,8 @@ from servicedesk.rounds.choices import OfferKind, ProposalState, StopState
 from servicedesk.rounds.models import Move, Notice, Proposal, Proposed, Stop
 from servicedesk.rounds.queries.found import Line
 from servicedesk.rounds.queries.moving import moves_of
+from servicedesk.rounds.queries.stamps import stamp_of
 from servicedesk.rounds.queries.telling import moved_by
-from servicedesk.rounds.queries.wanted import stamp_of
 from servicedesk.staff.models import User
 
 LONGEST_DAYS, SHORTEST_S, LONGEST_S = 28, 1, 300

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
-from hashlib import sha256
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 from math import ceil
+from typing import Any, NamedTuple
+from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -16,7 +18,7 @@ from servicedesk.core.rounds.plan import Plan
 from servicedesk.core.rounds.problem import DAY_S, Problem, Shift, Visit, Window
 from servicedesk.core.rounds.today import as_it_stands, timed_as_said
 from servicedesk.rounds.choices import StopState, TroubleKind, TroubleState
-from servicedesk.rounds.models import DueVisit, Move, Stop, Trouble
+from servicedesk.rounds.models import DueVisit, Stop, Trouble
 from servicedesk.rounds.queries.ground import (
     LEAVE_OUT,
     Ground,
@@ -24,34 +26,17 @@ from servicedesk.rounds.queries.ground import (
     seconds_of,
     windows_of_day,
 )
+from servicedesk.rounds.queries.stamps import stamp_of_day
 from servicedesk.rounds.queries.wanted import DIMENSIONS, Builder, Wanted
-from servicedesk.staff.models import Skill, User, Working
+from servicedesk.staff.models import Skill, Working
 from servicedesk.staff.queries import business_zone, technicians
 from servicedesk.stock.choices import PlaceKind
 from servicedesk.stock.models import Place
 from servicedesk.watch.models import Away
+from servicedesk.web.prepared import DAY, Raw, Slot, prepared, stored
 
 BEGUN = (StopState.UNDER_WAY, StopState.CLOSED)
 KNOWN = (TroubleState.OPEN, TroubleState.SETTLED)
-
-
-def stamp_of_day(day: date) -> str:
-    """Where everything of a day stands, as one word: its stops, what has begun, what waits for a technician's word."""
-    stops = Stop.objects.filter(round__day=day).order_by("due_visit")
-    rows = [
-        (*row, state in BEGUN, state == StopState.CALLED_OFF)
-        for *row, state in stops.values_list(
-            "due_visit", "round__technician", "order", "planned_at", "minutes", "state"
-        )
-    ]
-    waiting = Move.objects.filter(Q(day=day) | Q(from_day=day), applied_at=None, withdrawn_at=None)
-    asked = list(waiting.order_by("pk").values_list("pk", flat=True))
-    off = list(
-        DueVisit.objects.filter(stop__round__day=day, called_off_at__isnull=False)
-        .order_by("pk")
-        .values_list("pk", flat=True)
-    )
-    return sha256(repr([rows, asked, off]).encode()).hexdigest()
 
 
 @dataclass
@@ -329,14 +314,39 @@ def _for_two(owed: list[DueVisit]) -> list[str]:
     return [words % {"name": name} for name in two]
 
 
-def open_stops(day: date) -> list[Stop]:
-    """Stops of a day that have not begun, by technician and time."""
+class OpenStop(NamedTuple):
+    """A stop that has not begun."""
+
+    due_visit: UUID
+    site: str
+    planned_at: time
+    technician: UUID
+    name: str
+
+
+@prepared(day=DAY)
+def _open_stops(day: Slot) -> QuerySet[Stop, Any]:
     rows = Stop.objects.filter(round__day=day, state=StopState.PLANNED, due_visit__called_off_at=None)
-    joined = ("round__technician", "due_visit__site")
-    return list(rows.select_related(*joined).order_by("round__technician__name", "planned_at", "order", "pk"))
+    rows = rows.order_by("round__technician__name", "planned_at", "order", "pk")
+    return rows.values_list(
+        "due_visit",
+        "due_visit__site__name",
+        stored("planned_at"),
+        "round__technician",
+        "round__technician__name",
+    )
 
 
-def drivers_of(day: date) -> list[User]:
-    """Technicians who have stops of a day still to come, by name."""
-    found = {stop.round.technician_id: stop.round.technician for stop in open_stops(day)}
-    return list(found.values())
+def open_stops(day: date) -> list[OpenStop]:
+    """Stops of a day that have not begun, by technician and time."""
+    return _read_open(_open_stops.raw(day=day))
+
+
+@lru_cache(maxsize=8)
+def _read_open(rows: Raw) -> list[OpenStop]:
+    return [OpenStop._make(row) for row in _open_stops.read(rows)]
+
+
+def drivers_of(stops: list[OpenStop]) -> dict[UUID, str]:
+    """Whose stops these are, by name."""
+    return {stop.technician: stop.name for stop in stops}

@@ -49,11 +49,10 @@ def disinfected_after(plan: Plan) -> list[list[str]]:
     ]
 
 
-def disinfect_words(pairs: list[list[str]], visits: dict[str, DueVisit]) -> list[str]:
+def disinfect_words(pairs: list[list[str]], names: dict[str, str]) -> list[str]:
     """That, in sentences."""
     words = _("From %(a)s one goes on to %(b)s: in between everything that got wet is disinfected.")
-    given = ((visits.get(a), visits.get(b)) for a, b in pairs)
-    return [words % {"a": a.site.name, "b": b.site.name} for a, b in given if a is not None and b is not None]
+    return [words % {"a": names[a], "b": names[b]} for a, b in pairs if a in names and b in names]
 
 
 def caution_of(visit: DueVisit) -> dict[str, str] | None:

@@ -6,6 +6,7 @@ from datetime import date, time
 from typing import Any
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.http import Http404
 from django.utils.formats import date_format, time_format
 from django.utils.translation import gettext as _
@@ -16,14 +17,16 @@ from servicedesk.core.rounds.plan import Plan
 from servicedesk.core.rounds.today import offer
 from servicedesk.rounds.choices import OfferKind, ProposalState, StopState, TroubleKind, TroubleState
 from servicedesk.rounds.models import Move, Proposal, Proposed, Stop, Trouble
-from servicedesk.rounds.queries.broken import Broken, stamp_of_day
+from servicedesk.rounds.queries.broken import Broken
 from servicedesk.rounds.queries.by_hour import late_words
 from servicedesk.rounds.queries.found import Line, lines_of, reasons_of
 from servicedesk.rounds.queries.isolation import disinfect_words, disinfected_after
 from servicedesk.rounds.queries.other_days import in_words, other_days
-from servicedesk.rounds.queries.proposed import Change, changes_of
+from servicedesk.rounds.queries.placed import Change, Placed, elsewhere
+from servicedesk.rounds.queries.stamps import stamp_of_day
 from servicedesk.rounds.queries.telling import Call, TimeMoved, calls_ahead, calls_of, moved_by, tidings_of
 from servicedesk.staff.models import User
+from servicedesk.web.prepared import DAY, KEY, Slot, prepared
 
 KINDS = (OfferKind.SMALLEST, OfferKind.PRICED, OfferKind.FREE)
 SEARCH_S = 1.2
@@ -110,9 +113,9 @@ class Side:
     driving: int
     overtime: int
     changes: list[Change]
-    little: list[Change]
-    fresh: list[Proposed]
-    homeless: list[Proposed]
+    little: list[Placed]
+    fresh: list[Placed]
+    homeless: list[Placed]
     calls: list[Call]
     later: list[Later]
     disinfect: list[str]
@@ -155,19 +158,31 @@ class Sides:
     away_next: date | None = None
 
 
+JOINED = ("person", "due_visit__site", "asked_by", "away")
+
+
+@prepared(key=KEY)
+def _trouble(key: Slot) -> QuerySet[Trouble]:
+    return Trouble.objects.filter(pk=key).select_related(*JOINED)
+
+
+@prepared(day=DAY)
+def _troubles(day: Slot) -> QuerySet[Trouble]:
+    rows = Trouble.objects.filter(day=day).exclude(state=TroubleState.DROPPED)
+    return rows.select_related(*JOINED).order_by("-asked_at", "pk")
+
+
 def trouble_for(user: User, key: UUID) -> Trouble:
     """A trouble, for the office only."""
-    rows = Trouble.objects.select_related("person", "due_visit__site", "asked_by", "away")
-    row = rows.filter(pk=key).first() if user.is_office else None
+    row = _trouble.first(key=key) if user.is_office else None
     if row is None:
         raise Http404
     return row
 
 
-def troubles_of(day: Any) -> list[Trouble]:
+def troubles_of(day: date) -> list[Trouble]:
     """What broke on a day, newest first; what was dropped is left out."""
-    rows = Trouble.objects.filter(day=day).exclude(state=TroubleState.DROPPED)
-    return list(rows.select_related("person", "due_visit__site").order_by("-asked_at", "pk"))
+    return _troubles(day=day)
 
 
 def said_of(trouble: Trouble) -> str:
@@ -192,28 +207,6 @@ def _minutes(seconds: int) -> int:
     return round(seconds / 60)
 
 
-def _little(lines: list[Proposed], stops: dict[UUID, Stop], worth: set[UUID]) -> list[Change]:
-    """Visits that move by half an hour or less."""
-    found = []
-    for line in lines:
-        stop = stops.get(line.due_visit_id)
-        if stop is None or line.planned_at is None or line.due_visit_id in worth:
-            continue
-        if line.planned_at == stop.planned_at:
-            continue
-        was, now = time_format(stop.planned_at, "H:i"), time_format(line.planned_at, "H:i")
-        found.append(Change(line, line.due_visit.site.name, was, now, False, False, False))
-    return found
-
-
-def _today_only(change: Change, stops: dict[UUID, Stop]) -> Change:
-    """A change in fewer words: the day is today."""
-    stop, words = stops[change.line.due_visit_id], _("%(who)s at %(at)s")
-    was = words % {"who": stop.round.technician, "at": time_format(stop.planned_at, "H:i")}
-    now = words % {"who": change.line.technician, "at": f"{change.line.planned_at:%H:%M}"}
-    return replace(change, was=was, now=now)
-
-
 def _lines_and_stops(row: Proposal) -> tuple[list[Proposed], dict[UUID, Stop]]:
     joined = ("due_visit__site__client", "technician")
     lines = list(row.visits.select_related(*joined).order_by("technician__name", "order", "pk"))
@@ -228,30 +221,38 @@ def _cancelled(row: Proposal) -> UUID | None:
 
 
 def _side(row: Proposal, stamp: str) -> Side:
-    (lines, stops), cancelled = _lines_and_stops(row), _cancelled(row)
-    changes = [_today_only(change, stops) for change in changes_of(lines, stops)]
+    there, cancelled = elsewhere(row.pk), _cancelled(row)
     in_force = row.state == ProposalState.IN_FORCE
-    moved = [] if in_force else moved_by(lines, stops, but=cancelled)
     return Side(
         offer=row,
         title=str(OfferKind(row.kind).label),
         driving=_minutes(row.after["driving"] - row.before["driving"]),
         overtime=_minutes(row.after["overtime"] - row.before["overtime"]),
-        changes=changes,
-        little=_little(lines, stops, {change.line.due_visit_id for change in changes}),
-        fresh=[line for line in lines if line.technician is not None and line.due_visit_id not in stops],
-        homeless=[line for line in lines if line.technician is None and line.due_visit_id != cancelled],
-        calls=calls_of(tidings_of(row), row.first) if in_force else calls_ahead(moved, row.first),
-        later=_later(row, lines, cancelled),
-        disinfect=disinfect_words(
-            row.after.get("disinfect", []), {str(v.due_visit_id): v.due_visit for v in lines}
-        ),
+        changes=there.changes,
+        little=there.little,
+        fresh=there.fresh,
+        homeless=[line for line in there.homeless if line.due_visit != cancelled],
+        calls=calls_of(tidings_of(row), row.first)
+        if in_force
+        else calls_ahead(there.rows, row.first, but=cancelled),
+        later=_later(row, there.homeless, cancelled),
+        disinfect=_disinfect(row),
         outdated=row.stamp != stamp,
     )
 
 
-def _later(row: Proposal, lines: list[Proposed], cancelled: UUID | None) -> list[Later]:
-    names = {str(line.due_visit_id): line.due_visit.site.name for line in lines}
+def _disinfect(row: Proposal) -> list[str]:
+    """After which visits one disinfects, in words."""
+    pairs = row.after.get("disinfect", [])
+    if not pairs:
+        return []
+    named = row.visits.filter(due_visit__in=[key for pair in pairs for key in pair])
+    names = dict(named.values_list("due_visit", "due_visit__site__name"))
+    return disinfect_words(pairs, {str(key): name for key, name in names.items()})
+
+
+def _later(row: Proposal, homeless: list[Placed], cancelled: UUID | None) -> list[Later]:
+    names = {str(line.due_visit): line.name for line in homeless}
     return [
         Later(key, names[key], in_words(kept), ticked=key != str(cancelled))
         for key, kept in later_of(row).items()

@@ -16,9 +16,9 @@ from servicedesk.core.rounds.problem import Key, Problem, Visit, Window
 from servicedesk.core.rounds.rules import judge
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit
-from servicedesk.rounds.queries.broken import stamp_of_day
 from servicedesk.rounds.queries.found import Line, lines_of_round
 from servicedesk.rounds.queries.ground import Ground, seconds_of
+from servicedesk.rounds.queries.stamps import stamp_of_day
 from servicedesk.rounds.queries.wanted import DIMENSIONS, Builder, Wanted, orders_in_force
 from servicedesk.staff.queries import technicians
 

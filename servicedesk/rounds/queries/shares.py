@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from servicedesk.core.drawing.vessel import Vessel
-from servicedesk.rounds.models import Proposal, Proposed
+from servicedesk.rounds.models import Proposal
+from servicedesk.rounds.queries.proposed_days import Key, ProposedRound
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import technicians
 
@@ -40,33 +41,34 @@ def _span(seconds: int) -> str:
     return _("%(h)s h %(m)02d") % {"h": minutes // 60, "m": minutes % 60}
 
 
-def shares_of(proposal: Proposal, lines: list[Proposed]) -> Shares:
+def shares_of(proposal: Proposal, filled: list[ProposedRound]) -> Shares:
     """Of the rounds as proposed. Technicians who work on none of its days are left out."""
     after = proposal.after
-    work: dict[tuple[str, str], list[int]] = defaultdict(list)
-    for line in lines:
-        if line.day is not None:
-            work[str(line.technician_id), line.day.isoformat()].append(line.minutes * 60)
+    work, stops = dict[Key, int](), dict[Key, int]()
+    for row in filled:
+        key = row.key
+        work[key], stops[key] = row.minutes * 60, row.stops
     rounds = {(row["technician"], row["day"]): row for row in after.get("rounds", [])}
     holds = {(who, day): paid or 0 for who, day, paid in after.get("shifts", [])}
     for key, row in rounds.items():
         holds.setdefault(key, row["ends"] - row["begins"] - row.get("lunch_s", 0))
     wheel = {key: row["travel"] for key, row in rounds.items()}
     keys = holds.keys() | work.keys()
-    tallest = max((max(holds.get(key, 0), sum(work[key]) + wheel.get(key, 0)) for key in keys), default=1)
+    tallest = max((max(holds.get(key, 0), work.get(key, 0) + wheel.get(key, 0)) for key in keys), default=1)
     days = [proposal.first + timedelta(days=n) for n in range((proposal.last - proposal.first).days + 1)]
-    rows = []
+    rows, named = [], [(day, day.isoformat()) for day in days]
     for person in technicians():
-        cells = []
-        for day in days:
-            key = (str(person.pk), day.isoformat())
-            shown = Vessel(holds.get(key, 0), sum(work[key]), wheel.get(key, 0), tallest) if key in keys else None  # fmt: skip
-            cells.append(_cell(day, shown, len(work[key]), bool(rounds.get(key, {}).get("broken"))))
+        cells, who = [], str(person.pk)
+        for day, name in named:
+            key = (who, name)
+            shown = Vessel(holds.get(key, 0), work.get(key, 0), wheel.get(key, 0), tallest) if key in keys else None  # fmt: skip
+            cells.append(_cell(day, shown, stops.get(key, 0), bool(rounds.get(key, {}).get("broken"))))
         if any(cell.vessel for cell in cells):
             rows.append((person, cells))
     return Shares(days, rows)
 
 
+@lru_cache(maxsize=4096)
 def _cell(day: date, shown: Vessel | None, stops: int, broken: bool) -> Cell:
     if shown is None:
         return Cell(day, None, 0, "", "", False)

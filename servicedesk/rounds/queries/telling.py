@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -19,9 +20,10 @@ from servicedesk.dispatch.choices import MessageState
 from servicedesk.dispatch.models import Message
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Move, Proposal, Proposed, Stop, Tidings
+from servicedesk.rounds.queries.placed import Placed
 from servicedesk.staff.models import User
 from servicedesk.staff.queries import business
-from servicedesk.web.prepared import DAY, Slot, prepared
+from servicedesk.web.prepared import DAY, KEY, KEYS, Slot, prepared
 
 A_LITTLE = timedelta(minutes=30)
 """A visit that moves by no more on the same day is not told of (common practice)."""
@@ -93,6 +95,7 @@ def _said(when: When, today: date | None) -> str:
     return at if when[0] == today else f"{date_format(when[0], 'l j F')}, {at}"
 
 
+@lru_cache(maxsize=4096)
 def _about(was: When | None, now: When | None, today: date | None) -> str:
     if now is None:
         if was is None or was[0] == today:
@@ -101,11 +104,16 @@ def _about(was: When | None, now: When | None, today: date | None) -> str:
     return (_("at %(at)s") if was is None else _("now at %(at)s")) % {"at": _said(now, today)}
 
 
+@prepared(clients=KEYS)
+def _told_by_mail(clients: Slot) -> QuerySet[Contact]:
+    rows = Contact.objects.filter(client__in=clients, told_of_moves=True, client__retired_on=None)
+    return rows.order_by("email")
+
+
 def _agreed(clients: Iterable[UUID]) -> dict[UUID, list[Contact]]:
     """The contacts of each client who agreed to have mail."""
     found: dict[UUID, list[Contact]] = defaultdict(list)
-    rows = Contact.objects.filter(client__in=set(clients), told_of_moves=True, client__retired_on=None)
-    for contact in rows.order_by("email"):
+    for contact in _told_by_mail(clients=set(clients)):
         found[contact.client_id].append(contact)
     return found
 
@@ -114,18 +122,17 @@ def _names(contacts: list[Contact]) -> str:
     return ", ".join(contact.name for contact in contacts)
 
 
-def calls_ahead(moved: list[TimeMoved], today: date | None) -> list[Call]:
-    """Who would have to be told."""
-    agreed = _agreed(row.due_visit.site.client_id for row in moved)
-    return [
-        Call(
-            row.due_visit.site.name,
-            _about(row.was, row.now, today),
-            _phone(row.due_visit),
-            mailed=_names(agreed[row.due_visit.site.client_id]),
-        )
-        for row in moved
-    ]
+def calls_ahead(rows: Iterable[Placed], today: date | None, *, but: UUID | None = None) -> list[Call]:
+    """Who would have to be told, were a proposal chosen: of what stands elsewhere then, and of what stands nowhere yet. `but` is the visit that the
+    client cancelled."""
+    told = []
+    for row in rows:
+        was = (row.was_day, row.was_at) if row.stands and row.was_day and row.was_at is not None else None
+        now = (row.day, row.at) if row.day is not None and row.at is not None else None
+        if row.due_visit != but and (was is None or worth_a_word(was, now)):
+            told.append((row, _about(was, now, today)))
+    agreed = _agreed(row.client for row, _words in told)
+    return [Call(row.name, words, row.phone, mailed=_names(agreed[row.client])) for row, words in told]
 
 
 def key_of(proposal: UUID, contact: UUID) -> str:
@@ -191,8 +198,13 @@ def _words_of(rows: list[Tidings]) -> tuple[set[tuple[UUID, UUID]], set[tuple[UU
 
 def tidings_of(proposal: Proposal) -> list[Tidings]:
     """What clients are to be told of one change, by day and time."""
+    return _tidings_of(proposal=proposal.pk)
+
+
+@prepared(proposal=KEY)
+def _tidings_of(proposal: Slot) -> QuerySet[Tidings]:
     rows = Tidings.objects.filter(proposal=proposal).select_related("due_visit__site__client", "called_by")
-    return list(rows.order_by("day", "at", "due_visit__site__name", "pk"))
+    return rows.order_by("day", "at", "due_visit__site__name", "pk")
 
 
 @prepared(first=DAY, last=DAY)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from hashlib import sha256
 
 from django.db.models import Q
 from django.utils.formats import date_format
@@ -29,7 +28,7 @@ from servicedesk.core.rounds.problem import (
     locked,
 )
 from servicedesk.rounds.choices import StopState
-from servicedesk.rounds.models import DueVisit, Stop
+from servicedesk.rounds.models import DueVisit
 from servicedesk.rounds.queries.actuals import actuals
 from servicedesk.rounds.queries.ground import (
     AFTER_EMPTY,
@@ -44,6 +43,7 @@ from servicedesk.rounds.queries.ground import (
     windows_of_day,
 )
 from servicedesk.rounds.queries.isolation import override_words
+from servicedesk.rounds.queries.stamps import stamp_of
 from servicedesk.rounds.queries.ways import ways_between
 from servicedesk.staff.choices import StartsAt
 from servicedesk.staff.models import Skill, User, Working
@@ -82,19 +82,6 @@ class Wanted:
     def stamp(self) -> str:
         """Names the rounds and visits this was worked out from: the same only while none of it moves."""
         return stamp_of(self.visits.values())
-
-
-def stamp_of(visits: Iterable[DueVisit]) -> str:
-    """Where each of these visits stands now, as one word."""
-    keys = [visit.pk for visit in visits]
-    stops = Stop.objects.filter(due_visit__in=keys).order_by("due_visit")
-    rows = stops.values_list("due_visit", "round__day", "round__technician", "order", "planned_at", "state")
-    owed = (
-        DueVisit.objects.filter(pk__in=keys, called_off_at__isnull=True)
-        .order_by("pk")
-        .values_list("pk", flat=True)
-    )
-    return sha256(repr([list(rows), list(owed)]).encode()).hexdigest()
 
 
 class _Places:

@@ -21,7 +21,7 @@ from servicedesk.rounds.choices import OfferKind, TroubleKind
 from servicedesk.rounds.forms import AwayForm, CallOutForm, CancelledForm, LateForm
 from servicedesk.rounds.jobs import keep_way_out
 from servicedesk.rounds.models import Move, Notice, Trouble
-from servicedesk.rounds.queries.broken import drivers_of, open_stops
+from servicedesk.rounds.queries.broken import OpenStop, drivers_of, open_stops
 from servicedesk.rounds.queries.mending import said_of, sides_of, trouble_for, troubles_of
 from servicedesk.rounds.queries.telling import tidings_for
 from servicedesk.rounds.views.shown import staff, today_of
@@ -35,10 +35,10 @@ def _office(request: HttpRequest) -> User:
     return user
 
 
-def _forms(day: date, data: Any = None) -> dict[str, forms.Form]:
+def _forms(stops: list[OpenStop], data: Any = None) -> dict[str, forms.Form]:
     """A small form for each thing that can happen; the one that was sent holds what was typed."""
     sent = data.get("kind") if data is not None else None
-    stops, drivers = open_stops(day), drivers_of(day)
+    drivers = drivers_of(stops)
 
     def given(kind: str) -> dict[str, Any]:
         return {"data": data if sent == kind else None, "prefix": kind}
@@ -71,7 +71,8 @@ def today(request: HttpRequest) -> HttpResponse:
     """Say what happened."""
     user = _office(request)
     day = today_of(user)
-    asked = _forms(day, request.POST if request.method == "POST" else None)
+    stops = open_stops(day)
+    asked = _forms(stops, request.POST if request.method == "POST" else None)
     kind = request.POST.get("kind", "")
     form = asked.get(kind)
     if request.method == "POST" and form is not None and form.is_valid():
@@ -92,7 +93,7 @@ def today(request: HttpRequest) -> HttpResponse:
         TroubleKind.CALL_OUT: (_("A call-out"), _("It is owed from now on, whatever you choose.")),
     }
     parts = [(name, *titles[TroubleKind(name)], form) for name, form in asked.items()]
-    context = {"day": day, "parts": parts, "count": len(open_stops(day)), "troubles": [(row, said_of(row)) for row in troubles_of(day)]}  # fmt: skip
+    context = {"day": day, "parts": parts, "count": len(stops), "troubles": [(row, said_of(row)) for row in troubles_of(day)]}  # fmt: skip
     return render(request, "rounds/mend_today.html", context)
 
 

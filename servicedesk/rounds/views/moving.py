@@ -98,13 +98,13 @@ def _tell(request: HttpRequest, told: actions.Moved) -> None:
 
 @login_required
 def move(request: HttpRequest, key: UUID) -> HttpResponse:
-    """Put a stop elsewhere. A button sends the stop and its place as one word."""
+    """Put a stop elsewhere. A button sends the stop and its place on its own round as one word."""
     user = staff(request)
     asked, typed = (request.POST if request.method == "POST" else request.GET), request.POST.copy()
     visit, _colon, order = asked.get("put", "").partition(":")
     line = _line_for(user, key, visit or asked.get("visit", ""))
-    if visit:
-        typed["order"] = order
+    if visit and line.technician_id and line.day:
+        typed.update({"order": order, "technician": str(line.technician_id), "day": line.day.isoformat()})
     held = Pin.objects.filter(due_visit=line.due_visit).first()
     begin = {"technician": line.technician_id, "day": line.day and line.day.isoformat(), "order": line.order or None, "moves": moves_of(line.proposal.after)}  # fmt: skip
     form = ElsewhereForm(

@@ -19,9 +19,8 @@ from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
 from servicedesk.rounds.choices import ProposalState
 from servicedesk.rounds.models import Proposal
-from servicedesk.rounds.queries.proposed import ProposedDay, beside, proposal_for
+from servicedesk.rounds.queries.proposed import beside, proposal_for
 from servicedesk.rounds.queries.telling import calls_of, tidings_of
-from servicedesk.rounds.queries.totals import MANY
 from servicedesk.rounds.views.shown import staff, today_of
 from servicedesk.staff.models import User
 
@@ -92,32 +91,19 @@ def proposal(request: HttpRequest, key: UUID) -> HttpResponse:
     context = {"row": row, "back": _week_of(row.first)}
     if row.state == ProposalState.ASKED:
         return render(request, "rounds/proposal_search.html", {**context, "job": _job_of(row)})
-    there, at = beside(row, zone=ZoneInfo(user.zone)), request.GET.get("at", "")
-    shown, others = _days_shown(there.days, at, request.GET.get("day", ""))
+    at = request.GET.get("at", "")
+    there = beside(row, zone=ZoneInfo(user.zone), at=at, day=request.GET.get("day", ""))
     return render(
         request,
         "rounds/proposal.html",
         {
             **context,
             "b": there,
-            "shown": shown,
-            "others": others,
             "searches": SEARCHES,
             "calls": calls_of(tidings_of(row), today_of(user)),
             "at": at,
         },
     )
-
-
-def _days_shown(days: list[ProposedDay], at: str, asked: str) -> tuple[list[ProposedDay], list[date]]:
-    """The days that are drawn, and those that are not: of many rounds a day at a time, the one with the stop `at`, the one asked for, or the first."""
-    if len(days) <= MANY:
-        return days, []
-    named = [row.day for row in days if at in row.visits] + [
-        row.day for row in days if row.day.isoformat() == asked
-    ]
-    day = (named or [days[0].day])[0]
-    return [row for row in days if row.day == day], sorted({row.day for row in days} - {day})
 
 
 @login_required
