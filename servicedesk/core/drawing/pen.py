@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from typing import Literal
 from xml.sax.saxutils import escape, quoteattr
 
@@ -28,6 +28,7 @@ def _lettering(colour: str, weight: str = "400") -> dict[str, str]:
     return {"fill": colour, "font-family": _FACE, "font-size": number(TEXT_PX), "font-weight": weight}
 
 
+@lru_cache(maxsize=16384)
 def number(value: float) -> str:
     """A coordinate with at most two decimals and no idle zeros."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")
@@ -106,12 +107,14 @@ class Pen:
         self._drawn.append(f"<{tag}{self._look(style)}{_spell(attributes)}/>")
 
     def line(self, style: str, x1: str | float, y1: str | float, x2: str | float, y2: str | float) -> None:
-        self.add("line", style, x1=x1, y1=y1, x2=x2, y2=y2)
+        place = f' x1="{_length(x1)}" y1="{_length(y1)}" x2="{_length(x2)}" y2="{_length(y2)}"'
+        self._drawn.append(f"<line{self._look(style)}{place}/>")
 
     def rect(
         self, style: str, x: str | float, y: str | float, width: str | float, height: str | float
     ) -> None:
-        self.add("rect", style, x=x, y=y, width=width, height=height)
+        place = f' x="{_length(x)}" y="{_length(y)}" width="{_length(width)}" height="{_length(height)}"'
+        self._drawn.append(f"<rect{self._look(style)}{place}/>")
 
     def circle(self, style: str, cx: float, cy: float, r: float) -> None:
         self.add("circle", style, cx=cx, cy=cy, r=r)
@@ -120,7 +123,9 @@ class Pen:
         self.add("path", style, d=d)
 
     def text(self, style: str, x: float, y: float, words: str, anchor: str = "start") -> None:
-        place = _spell({"x": x, "y": y} | ({"text-anchor": anchor} if anchor != "start" else {}))
+        place = f' x="{number(x)}" y="{number(y)}"' + (
+            f' text-anchor="{anchor}"' if anchor != "start" else ""
+        )
         self._drawn.append(f"<text{self._look(f'text {style}')}{place}>{escape(words)}</text>")
 
     def open_at(self, x: str | float, y: str | float) -> None:
@@ -177,6 +182,11 @@ def _classes(style: str) -> str:
 @cache
 def _name(key: str) -> str:
     return key.replace("_", "-")
+
+
+def _length(value: str | float) -> str:
+    """A coordinate, or a share of the whole such as "50%", as an attribute's value."""
+    return escape(value, {'"': "&quot;"}) if isinstance(value, str) else number(value)
 
 
 def _spell(attributes: dict[str, str | float]) -> str:

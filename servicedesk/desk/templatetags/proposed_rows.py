@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 from functools import lru_cache
-from typing import Any
+from html import escape
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django import template
@@ -20,7 +21,7 @@ from servicedesk.desk.templatetags.strips import strip
 from servicedesk.desk.templatetags.week_rows import address
 from servicedesk.rounds.queries.placed import Change, Placed
 from servicedesk.rounds.queries.proposed_days import LineSeen, ProposedDay
-from servicedesk.rounds.queries.shares import Cell, Shares
+from servicedesk.rounds.queries.shares import Cell, ShareRow, Shares
 from servicedesk.rounds.queries.telling import Call
 
 register = template.Library()
@@ -134,8 +135,9 @@ def proposed_day(day: ProposedDay, proposal: UUID, may_begin: bool, at: str) -> 
 @lru_cache(maxsize=512)
 def _day(day: ProposedDay, proposal: UUID, may_begin: bool, opened: bool) -> SafeString:
     key = day.day.isoformat()
-    stops = SafeString("").join(
-        _stop(line, place, len(day.stops), proposal, may_begin) for place, line in enumerate(day.stops)
+    words, count = _words(proposal), len(day.stops)
+    stops = "".join(
+        _stop(line, place, count, words if may_begin else None) for place, line in enumerate(day.stops)
     )
     said = [state_word("over", words) for words in day.wrong] + [
         state_word("late", words) for words in day.hours
@@ -155,27 +157,47 @@ def _day(day: ProposedDay, proposal: UUID, may_begin: bool, opened: bool) -> Saf
         OPEN if opened else "",
         gettext("Stops"),
         day.name,
-        mark_safe(stops),  # noqa: S308  each was written by format_html
+        mark_safe(stops),  # noqa: S308  each word in it is escaped
     )
 
 
-def _stop(line: LineSeen, place: int, count: int, proposal: UUID, may_begin: bool) -> SafeString:
-    carried = format_html(' data-stop="{}" data-name="{}"', line.due_visit, line.name) if may_begin else ""
-    return format_html(
-        '<li class="carried" id="stop-{}" tabindex="-1"{}><div class="carried__words"><p>{} {}</p><p class="note">{} min{}</p>{}{}</div>{}</li>',
-        line.due_visit,
-        carried,
-        f"{line.planned_at:%H:%M}",
-        line.name,
-        line.minutes,
-        f" · {line.why}" if line.why else "",
-        _held(line),
-        _moved(line),
-        _buttons(line, place, count, proposal) if may_begin else "",
+class Words(NamedTuple):
+    """What stands on the buttons of every stop, escaped, and where they lead."""
+
+    earlier: str
+    later: str
+    elsewhere: str
+    hold: str
+    let_go: str
+    move: str
+    holding: str
+
+
+def _words(proposal: UUID) -> Words:
+    said = (
+        gettext("Earlier"),
+        gettext("Later"),
+        gettext("Elsewhere"),
+        gettext("Hold here"),
+        gettext("Let go"),
+    )
+    earlier, later, elsewhere, hold, let_go = map(escape, said)
+    move, holding = address("rounds:proposal_move", proposal), address("rounds:proposal_hold", proposal)
+    return Words(earlier, later, elsewhere, hold, let_go, move, holding)
+
+
+def _stop(line: LineSeen, place: int, count: int, words: Words | None) -> str:
+    """A stop of a proposed round, with its buttons where it may still be moved. Keys and numbers are ours, all else is escaped."""
+    key, name, why = line.due_visit, escape(line.name), f" · {escape(line.why)}" if line.why else ""
+    carried = f' data-stop="{key}" data-name="{name}"' if words else ""
+    return (
+        f'<li class="carried" id="stop-{key}" tabindex="-1"{carried}><div class="carried__words"><p>{line.planned_at:%H:%M} {name}</p>'
+        f'<p class="note">{line.minutes} min{why}</p>{_held(line)}{_moved(line)}</div>'
+        f"{_buttons(line, name, place, count, words) if words else ''}</li>"
     )
 
 
-def _held(line: LineSeen) -> SafeString | str:
+def _held(line: LineSeen) -> str:
     if line.pinned is None:
         return ""
     words = gettext("Held here") if line.pinned_day else gettext("Held to this person")
@@ -183,7 +205,7 @@ def _held(line: LineSeen) -> SafeString | str:
     return format_html("<p>{}{}</p>", state_word("held", words, "ask"), at)
 
 
-def _moved(line: LineSeen) -> SafeString | str:
+def _moved(line: LineSeen) -> str:
     if line.moved_by is None:
         return ""
     return format_html(
@@ -191,49 +213,40 @@ def _moved(line: LineSeen) -> SafeString | str:
     )
 
 
-def _buttons(line: LineSeen, place: int, count: int, proposal: UUID) -> SafeString:
-    move, hold = address("rounds:proposal_move", proposal), address("rounds:proposal_hold", proposal)
-    button = (
-        '<button class="button" form="{}" name="put" value="{}:{}">{}<span class="unseen"> {}</span></button>'
+def _buttons(line: LineSeen, name: str, place: int, count: int, words: Words) -> str:
+    key, unseen = line.due_visit, f'<span class="unseen"> {name}</span>'
+    button = f'<button class="button" form="{PUTTING}"'
+    earlier = (
+        f'{button} name="put" value="{key}:{line.order - 1}">{words.earlier}{unseen}</button>'
+        if place
+        else ""
     )
-    earlier = format_html(button, PUTTING, line.due_visit, line.order - 1, gettext("Earlier"), line.name)
-    later = format_html(button, PUTTING, line.due_visit, line.order + 1, gettext("Later"), line.name)
-    return format_html(
-        '<div class="acts">{}{}<a class="button" href="{}?visit={}">{}<span class="unseen"> {}</span></a>'
-        '<button class="button" form="{}" formaction="{}" name="{}" value="{}">{}<span class="unseen"> {}</span></button></div>',
-        earlier if place else "",
-        later if place < count - 1 else "",
-        move,
-        line.due_visit,
-        gettext("Elsewhere"),
-        line.name,
-        PUTTING,
-        hold,
-        "off" if line.pinned else "visit",
-        line.due_visit,
-        gettext("Let go") if line.pinned else gettext("Hold here"),
-        line.name,
+    later = (
+        f'{button} name="put" value="{key}:{line.order + 1}">{words.later}{unseen}</button>'
+        if place < count - 1
+        else ""
+    )
+    return (
+        f'<div class="acts">{earlier}{later}<a class="button" href="{words.move}?visit={key}">{words.elsewhere}{unseen}</a>'
+        f'{button} formaction="{words.holding}" name="{"off" if line.pinned else "visit"}" value="{key}">'
+        f"{words.let_go if line.pinned else words.hold}{unseen}</button></div>"
     )
 
 
 @register.simple_tag
 def share_rows(shares: Shares, alone: date | None) -> SafeString:
     """``{% share_rows b.shares b.alone %}``: a row of vessels for each technician; each leads to its round, also where another day is shown."""
-    return format_html_join(
-        "",
-        '<tr><th scope="row">{}</th>{}</tr>',
-        (
-            (
-                person.name,
-                mark_safe("".join(_cell(c, person.pk, person.name, alone in (None, c.day)) for c in cells)),  # noqa: S308  written by format_html
-            )
-            for person, cells in shares.rows
-        ),
-    )
+    rows = "".join(_share_row(row, alone) for row in shares.rows)
+    return mark_safe(rows)  # noqa: S308  written by format_html
 
 
-@lru_cache(maxsize=4096)
-def _cell(cell: Cell, person: UUID, name: str, here: bool) -> SafeString:
+@lru_cache(maxsize=1024)
+def _share_row(row: ShareRow, alone: date | None) -> SafeString:
+    cells = "".join(_cell(cell, row, alone in (None, cell.day)) for cell in row.cells)
+    return format_html('<tr><th scope="row">{}</th>{}</tr>', row.name, mark_safe(cells))  # noqa: S308  written by format_html
+
+
+def _cell(cell: Cell, row: ShareRow, here: bool) -> SafeString:
     if cell.vessel is None:
         return format_html('<td class="soft">{}</td>', gettext("off"))
     picture = mark_safe(vessel_svg(cell.vessel))  # noqa: S308  geometry alone
@@ -243,14 +256,16 @@ def _cell(cell: Cell, person: UUID, name: str, here: bool) -> SafeString:
         inside = format_html(
             '<a class="vessel" href="{}#round-{}-{}">{}<span aria-hidden="true">{}</span><span class="unseen">{}, {}, {}{}</span></a>',
             "" if here else f"?day={key}",
-            person,
+            row.technician,
             key,
             picture,
             cell.free,
-            name,
+            row.name,
             date_format(cell.day, "l"),
             cell.words,
             f", {gettext('a rule is broken')}" if cell.broken else "",
         )
     broken = TONE if cell.broken else ""
-    return format_html('<td{} data-round="{}" data-technician="{}">{}</td>', broken, key, person, inside)
+    return format_html(
+        '<td{} data-round="{}" data-technician="{}">{}</td>', broken, key, row.technician, inside
+    )

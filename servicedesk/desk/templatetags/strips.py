@@ -23,18 +23,20 @@ def _svg(day: DayStrip, width: float, names: bool) -> str:
 
 @lru_cache(maxsize=1024)
 def _spoken_list(day: DayStrip) -> SafeString:
-    return format_html_join("", "<li>{}</li>", ((_spoken(stop),) for stop in day.stops))
+    """The stops in words, for those who listen."""
+    stop, apart = gettext("Stop %(number)s, %(name)s, %(start)s to %(end)s"), ", " + gettext("in isolation")
+    return format_html_join(
+        "", "<li>{}{}</li>", ((stop % _said(row), apart if row.isolated else "") for row in day.stops)
+    )
 
 
-def _spoken(stop: StripStop) -> str:
-    """A stop in words, for those who listen."""
-    said = gettext("Stop %(number)s, %(name)s, %(start)s to %(end)s") % {
+def _said(stop: StripStop) -> dict[str, object]:
+    return {
         "number": stop.number,
         "name": stop.name,
         "start": f"{stop.start:%H:%M}",
         "end": f"{stop.end:%H:%M}",
     }
-    return said + ", " + gettext("in isolation") if stop.isolated else said
 
 
 def strip(day: DayStrip, names: bool = False, columns: bool = False) -> SafeString:

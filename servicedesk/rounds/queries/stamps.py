@@ -17,44 +17,42 @@ from servicedesk.web.prepared import DAY, KEY, Raw, Slot, prepared, stored
 def stamp_of(visits: Iterable[DueVisit]) -> str:
     """Where each of these visits stands now, as one word."""
     keys = [visit.pk for visit in visits]
-    return _stamp(_standing(keys), _still_owed(keys))
-
-
-def _standing(keys: Any) -> QuerySet[Stop, Any]:
     stops = Stop.objects.filter(due_visit__in=keys).order_by("due_visit")
-    return stops.values_list("due_visit", "round__day", "round__technician", "order", "planned_at", "state")
+    rows = stops.values_list("due_visit", "round__day", "round__technician", "order", "planned_at", "state")
+    owed = DueVisit.objects.filter(pk__in=keys, called_off_at__isnull=True).order_by("pk")
+    return _stamp(list(rows), list(owed.values_list("pk", flat=True)))
 
 
-def _still_owed(keys: Any) -> QuerySet[DueVisit, Any]:
-    owed = DueVisit.objects.filter(pk__in=keys, called_off_at__isnull=True)
-    return owed.order_by("pk").values_list("pk", flat=True)
-
-
-def _stamp(standing: Iterable[Any], owed: Iterable[Any]) -> str:
-    return sha256(repr([list(standing), list(owed)]).encode()).hexdigest()
+def _stamp(standing: list[tuple[Any, ...]], owed: list[UUID]) -> str:
+    return sha256(repr([standing, owed]).encode()).hexdigest()
 
 
 @prepared(proposal=KEY)
-def _standing_of(proposal: Slot) -> QuerySet[Stop, Any]:
-    visits = Proposed.objects.filter(proposal=proposal).values("due_visit")
-    day, at = stored("round__day"), stored("planned_at")
-    return _standing(visits).values_list("due_visit", day, "round__technician", "order", at, "state")
-
-
-@prepared(proposal=KEY)
-def _owed_of(proposal: Slot) -> QuerySet[DueVisit, Any]:
-    return _still_owed(Proposed.objects.filter(proposal=proposal).values("due_visit"))
+def _standing(proposal: Slot) -> QuerySet[Proposed, Any]:
+    stop, rows = "due_visit__stop__", Proposed.objects.filter(proposal=proposal).order_by("due_visit")
+    day, at = stored(f"{stop}round__day"), stored(f"{stop}planned_at")
+    return rows.values_list(
+        "due_visit__called_off_at",
+        "due_visit",
+        day,
+        f"{stop}round__technician",
+        f"{stop}order",
+        at,
+        f"{stop}state",
+    )
 
 
 @lru_cache(maxsize=32)
-def _stamp_kept(standing: Raw, owed: Raw) -> str:
-    return _stamp(_standing_of.read(standing), (key for (key,) in _owed_of.read(owed)))
+def _stamp_kept(rows: Raw) -> str:
+    read = _standing.read(rows)
+    standing = [row[1:] for row in read if row[-1] is not None]
+    return _stamp(standing, [row[1] for row in read if row[0] is None])
 
 
 def stamp_now(proposal: UUID) -> str:
-    """The same for the visits of a proposal. What the database says is asked every time; the word is kept by it, since turning a week of 900 stops
-    into one costs more than asking."""
-    return _stamp_kept(_standing_of.raw(proposal=proposal), _owed_of.raw(proposal=proposal))
+    """The same for the visits of a proposal. The database is asked every time; the word is kept by what it says, since turning 900 stops into one
+    costs more than asking."""
+    return _stamp_kept(_standing.raw(proposal=proposal))
 
 
 BEGUN = (StopState.UNDER_WAY, StopState.CLOSED)
