@@ -72,9 +72,11 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         coverage.Coverage.current() is not None
     ):  # what is loaded, or kept, is then counted where it is counted at all
         items.sort(key=lambda item: (_flushes(item), item.nodeid.startswith(UNCOUNTED)))
-    left = [item for item in items if unwanted & set(item.keywords)]
+    # by its marks, not by its keywords: those are also the names of the folders it lies in
+    marks = {item: {mark.name for mark in item.iter_markers()} for item in items}
+    left = [item for item in items if unwanted & marks[item]]
     for mark in unwanted:
-        LEFT_OUT[mark] = sum(1 for item in left if mark in item.keywords)
+        LEFT_OUT[mark] = sum(1 for item in left if mark in marks[item])
     if left:
         config.hook.pytest_deselected(items=left)
         items[:] = [item for item in items if item not in left]

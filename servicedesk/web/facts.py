@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db import models
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+from django.db.migrations.operations.base import Operation
 
 REFUSAL = "facts are added, never altered"
 
@@ -76,3 +77,30 @@ def unguard(schema_editor: BaseDatabaseSchemaEditor, tables: list[str]) -> None:
 def fact_tables(models_of_app: list[type[models.Model]]) -> list[str]:
     """Names of the tables among these models that hold facts."""
     return sorted(m._meta.db_table for m in models_of_app if issubclass(m, Fact))
+
+
+class AddedOnlyLaw(Operation):
+    """In a migration: from here on rows of these tables are added and never altered. Knows tables by name alone, so that no state of
+    models has to be built for it."""
+
+    reversible = True
+    reduces_to_sql = True
+
+    def __init__(self, tables: list[str]) -> None:
+        self.tables = tables
+
+    def state_forwards(self, app_label: str, state: Any) -> None:
+        """The law is in the database alone; models know it by themselves."""
+
+    def database_forwards(
+        self, app_label: str, schema_editor: BaseDatabaseSchemaEditor, from_state: Any, to_state: Any
+    ) -> None:
+        guard(schema_editor, self.tables)
+
+    def database_backwards(
+        self, app_label: str, schema_editor: BaseDatabaseSchemaEditor, from_state: Any, to_state: Any
+    ) -> None:
+        unguard(schema_editor, self.tables)
+
+    def describe(self) -> str:
+        return f"Added and never altered: {', '.join(self.tables)}"

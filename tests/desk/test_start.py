@@ -264,6 +264,32 @@ def test_data_of_this_version_is_not_newer() -> None:
 
 
 @pytest.mark.django_db
+def test_data_from_before_tables_were_drawn_together_is_taken_as_it_is() -> None:
+    recorder = MigrationRecorder(connection)
+    recorder.record_unapplied("rounds", "0001_tables")
+    assert ("rounds", "0013_master_rounds") in recorder.applied_migrations()
+
+    serving.prepare_database()
+
+    assert ("rounds", "0001_tables") in recorder.applied_migrations()
+
+
+@pytest.mark.django_db
+def test_data_from_the_midst_of_what_was_drawn_together_is_refused() -> None:
+    recorder = MigrationRecorder(connection)
+    recorder.record_unapplied("rounds", "0001_tables")
+    recorder.record_unapplied("rounds", "0013_master_rounds")
+
+    with pytest.raises(ground.Refused) as refusal:
+        serving.prepare_database()
+
+    assert refusal.value.code == (
+        "This data was last used by a Tankround too old to be brought up to date from here. "
+        "Start a version in between with it first."
+    )
+
+
+@pytest.mark.django_db
 def test_demo_does_not_load_into_a_business_that_is_there(tmp_path: Path) -> None:
     make_business()
     demo.User.objects.create_user(email="own@example.invalid", name="Own", role="owner", password="x" * 15)

@@ -25,12 +25,26 @@ CELERY = [sys.executable, "-W", AS_ROOT, "-m", "celery", "-q", "--skip-checks", 
 
 
 def newer_than_the_code() -> list[str]:
-    """Names of migrations in the database that this code does not have, for the apps that it has."""
+    """Names of migrations in the database that this code does not have, for the apps that it has. It has, too, those that were
+    drawn together into one."""
     loader = MigrationLoader(connection, ignore_no_migrations=True)
     known = set(loader.disk_migrations)
+    known.update(name for migration in loader.disk_migrations.values() for name in migration.replaces)
     ours = loader.migrated_apps
     return sorted(
         f"{app}.{name}" for app, name in loader.applied_migrations if app in ours and (app, name) not in known
+    )
+
+
+def too_old_for_the_code() -> list[str]:
+    """Migrations drawn together from others of which the database has some and not all: the rest is no longer there to be run."""
+    loader = MigrationLoader(connection, ignore_no_migrations=True)
+    there = set(loader.applied_migrations)
+    return sorted(
+        f"{app}.{name}"
+        for (app, name), migration in loader.disk_migrations.items()
+        if (app, name) not in there
+        and 0 < len(there.intersection(migration.replaces)) < len(migration.replaces)
     )
 
 
@@ -47,6 +61,11 @@ def prepare_database() -> None:
         raise Refused(
             f"This data was last used by a newer Tankround ({newer[-1]} is not known here). "
             "Use that version, or bring back a copy from before."
+        )
+    if too_old_for_the_code():
+        raise Refused(
+            "This data was last used by a Tankround too old to be brought up to date from here. "
+            "Start a version in between with it first."
         )
     call_command("migrate", interactive=False, verbosity=0)
 

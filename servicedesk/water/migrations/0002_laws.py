@@ -1,0 +1,21 @@
+"""The law in the database: facts of this room are added, never altered."""
+
+from django.db import migrations
+
+from servicedesk.web.facts import AddedOnlyLaw
+
+
+class Migration(migrations.Migration):
+    replaces = [
+        ("water", "0002_facts_added_only"),
+    ]
+    dependencies = [("water", "0001_tables"), ("dispatch", "0001_tables")]
+    operations = [
+        AddedOnlyLaw(
+            [
+                "water_correction",
+                "water_reading",
+                "water_waterchange",
+            ]
+        )
+    ]
