@@ -289,12 +289,12 @@ def test_an_ordinary_instrument_takes_nothing_that_names_another(probe):
 def test_an_ordinary_delivery_asks_the_database_no_more_for_relays_being_there(
     django_assert_num_queries, probe
 ):
-    """Six savepoints opened and closed, five questions, four writes: as many as there were without relays."""
+    """A savepoint opened and closed, four questions, four writes: none of them for relays."""
     own = make_instrument()
     make_measure(own, "alkalinity", sent_name="alk")
     send(own, [{"n": "alk", "v": 8, "t": THEN - 60}])
 
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(10):
         send(own, [{"n": "alk", "v": 8, "t": THEN}])
 
 

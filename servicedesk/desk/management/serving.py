@@ -85,7 +85,8 @@ def prepare_files() -> None:
 
 
 def children(port: int) -> list[Child]:
-    """Web, jobs, plans (searches that take long, beside all else) and beat, and a listener where a broker is named. Threads suffice for the queue in a folder; with Redis the work is forked."""
+    """Web, jobs, plans (searches that take long, beside all else) and beat, and a listener where a broker is named. Threads suffice for the queue in a folder; with Redis the work is forked.
+    Where the processor is short, whoever waits for an answer comes before jobs, and jobs before plans."""
     forked = settings.CELERY_BROKER_URL.startswith("redis")
     web = [sys.executable, "-m", "gunicorn", "servicedesk.wsgi:application", "-k", WEB_WORKER, "-w", "1"]
     web += ["--worker-connections", "400", "--threads", "8", "-b", f"127.0.0.1:{port}"]
@@ -101,8 +102,8 @@ def children(port: int) -> list[Child]:
     beat = CELERY + ["beat", "-l", "WARNING", "-s", str(settings.VAR / "beat" / "schedule")]
     found = [
         Child("web", web),
-        Child("jobs", jobs, on_parents_death=signal.SIGKILL, limit_mb=JOBS_LIMIT_MB),
-        Child("plans", plans, on_parents_death=signal.SIGKILL, limit_mb=PLANS_LIMIT_MB),
+        Child("jobs", jobs, on_parents_death=signal.SIGKILL, limit_mb=JOBS_LIMIT_MB, stands_back=5),
+        Child("plans", plans, on_parents_death=signal.SIGKILL, limit_mb=PLANS_LIMIT_MB, stands_back=10),
         Child("beat", beat, on_parents_death=signal.SIGKILL),
     ]
     if settings.MQTT:

@@ -28,12 +28,14 @@ LIBC = ctypes.CDLL(None, use_errno=True)
 
 @dataclass
 class Child:
-    """One kind of child: its name, its command, how the kernel ends it with the parent, its memory limit in MB."""
+    """One kind of child: its name, its command, how the kernel ends it with the parent, its memory limit in MB, and by how much it stands
+    back (`nice`) where the processor does not suffice for all."""
 
     name: str
     command: list[str]
     on_parents_death: signal.Signals = signal.SIGTERM
     limit_mb: int = 0
+    stands_back: int = 0
     process: subprocess.Popen[bytes] | None = None
     deaths: deque[float] = field(default_factory=lambda: deque(maxlen=DEATHS))
     due_at: float = 0.0
@@ -47,6 +49,7 @@ class Child:
             if os.getppid() != parent:
                 os._exit(1)
             signal.pthread_sigmask(signal.SIG_UNBLOCK, WATCHED)
+            os.nice(self.stands_back)
 
         self.sent_away_at = 0.0
         self.process = subprocess.Popen(

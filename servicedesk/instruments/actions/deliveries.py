@@ -74,7 +74,6 @@ def _known(
     return rows.filter(body=kept, under=under).order_by("received_at", "pk").first(), sha256
 
 
-@transaction.atomic
 def receive(
     *,
     instrument: Instrument,

@@ -20,6 +20,8 @@ from servicedesk.web.prepared import KEY, MOMENT, NUMBER, NUMBERS, Slot, prepare
 
 EVERYDAY, SHORT = 1e9, 12
 ANOTHER = "Another value is already stored for this moment."
+FEW = 20
+"""So many values are simply offered to the database, which leaves out what is there; of more it is asked first, since storing is then quicker."""
 
 
 class Incoming(NamedTuple):
@@ -192,7 +194,7 @@ class _Batch:
         if not self.fresh:
             return
         columns = self._columns(by)
-        if self._untouched():
+        if len(self.fresh) > FEW and self._untouched():
             try:
                 with transaction.atomic():
                     insert_all(Reading, columns)
