@@ -1,6 +1,6 @@
 """An owner starts from an empty database, guided by what is missing next."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.test import Client as Browser
@@ -12,7 +12,7 @@ from servicedesk.desk.views.own import between
 from servicedesk.dispatch.models import Job
 from servicedesk.instruments.models import Token
 from servicedesk.rounds import jobs as rounds_jobs
-from servicedesk.rounds.models import DueVisit, Stop
+from servicedesk.rounds.models import DueVisit, Notice, Stop
 from servicedesk.staff.models import Business, User
 from servicedesk.staff.queries import day_of
 from servicedesk.upkeep.models import TaskRule
@@ -244,6 +244,67 @@ def test_a_kept_plan_asks_for_its_visits_at_once_and_the_week_is_not_empty():
     assert Stop.objects.filter(due_visit__plan=plan, round__technician=ida).exists()
 
 
+def planned_weekly(*, tank: Tank, person: User, weekday: int) -> ServicePlan:
+    plan = ServicePlan(
+        site=tank.site, technician=person, every_weeks=1, weekday=weekday, minutes=30, name="Regular service",
+        starts_on=timezone.now().date() - timedelta(days=60),
+    )  # fmt: skip
+    own.keep(row=plan, values={"tanks": [tank]}, at=timezone.now(), by=person)
+    owed_again()
+    return plan
+
+
+def owed_again() -> None:
+    rounds_jobs.owe_visits(Job.objects.filter(kind="owe_visits").order_by("made_at", "pk").last())
+
+
+def owed(plan: ServicePlan) -> list[DueVisit]:
+    """What is owed from tomorrow on."""
+    rows = DueVisit.objects.filter(plan=plan, called_off_at=None, due__gt=timezone.now().date())
+    return list(rows.order_by("due"))
+
+
+def test_visits_follow_a_plan_that_is_moved_to_another_weekday_and_back():
+    owner, tank, ida = make_owner(), make_tank(), make_technician()
+    weekday = (timezone.now().date() + timedelta(days=3)).weekday()
+    plan = planned_weekly(tank=tank, person=ida, weekday=weekday)
+    before = [(visit.pk, visit.due) for visit in owed(plan)]
+    other = (weekday + 2) % 7
+
+    own.keep(row=plan, values={"weekday": other, "minutes": 50}, at=timezone.now(), by=owner)
+    owed_again()
+    moved = owed(plan)
+    told = Notice.objects.filter(person=ida, move__off=True).count()
+    own.keep(row=plan, values={"weekday": weekday, "tolerance_days": 2}, at=timezone.now(), by=owner)
+
+    assert len(before) >= 5
+    assert {visit.due.weekday() for visit in moved} == {other}
+    assert {visit.minutes for visit in moved} == {50}
+    assert told == len(before)
+    back = owed(plan)
+    assert [(visit.pk, visit.due) for visit in back] == before
+    assert {(visit.due - visit.earliest).days for visit in back} == {2}
+    assert {visit.stop.state for visit in back} == {"planned"}
+
+
+def test_visits_of_a_plan_taken_out_of_use_fall_away_and_what_has_begun_stays():
+    owner, tank, ida = make_owner(), make_tank(), make_technician()
+    plan = planned_weekly(
+        tank=tank, person=ida, weekday=(timezone.now().date() + timedelta(days=2)).weekday()
+    )
+    begun = owed(plan)[0]
+    Stop.objects.filter(due_visit=begun).update(state="under_way")
+    browser = signed_in(owner)
+
+    browser.post(f"/own/plan/{plan.pk}/retire/")
+    ended = owed(plan)
+    browser.post(f"/own/plan/{plan.pk}/retire/")
+    owed_again()
+
+    assert ended == [begun]
+    assert len(owed(plan)) >= 5
+
+
 def test_a_water_for_changes_is_written_down_and_a_tank_takes_another_one():
     browser, tank = signed_in(make_owner()), make_tank(water_type="planted")
     typed = {"kind": "fresh", "tested_on": "2026-03-04"}
@@ -303,7 +364,7 @@ def test_a_band_that_is_kept_has_its_tank_judged_anew_and_a_row_that_does_not_re
     band.refresh_from_db()
     assert band.high == 10
     assert [t.tank_id for t in Touched.objects.all()] == [band.tank_id]
-    assert own.retire(row=band, on=now.date()) is False
+    assert own.retire(row=band, on=now.date(), at=now, by=make_owner()) is False
     assert Band.objects.get() == band
 
 

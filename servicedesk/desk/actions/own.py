@@ -16,11 +16,13 @@ from servicedesk.desk.choices import SENTENCES
 from servicedesk.dispatch.actions import ask
 from servicedesk.instruments.actions import NotRelayed, check_relay
 from servicedesk.instruments.models import Instrument
+from servicedesk.rounds.actions import follow_plan
 from servicedesk.staff import actions as staff
 from servicedesk.staff.models import User
 from servicedesk.upkeep.models import TaskRule
 from servicedesk.water import actions as water
 from servicedesk.water.models import Band
+from servicedesk.web.zones import day_of
 
 
 class NotKept(Exception):
@@ -69,6 +71,8 @@ def keep(*, row: Model, values: dict[str, Any], at: datetime, by: User) -> Model
         water.touch(tank=row, at=at)
     if new and isinstance(row, Livestock):
         _first_animals(row, values["number"], at=at, by=by)
+    if isinstance(row, ServicePlan) and not new:
+        follow_plan(plan=row, by=by, today=day_of(at), at=at)
     for kind in FOLLOWS.get(type(row), ()):
         ask(kind=kind, key=f"{kind}:{row.pk}:{at.isoformat()}", args={}, at=at)
     return row
@@ -124,14 +128,17 @@ def end_column(row: Model) -> str:
 
 
 @transaction.atomic
-def retire(*, row: Model, on: date) -> bool:
-    """Take a row out of use, or back into it. Nothing is deleted. False when this kind does not retire."""
+def retire(*, row: Model, on: date, at: datetime, by: User) -> bool:
+    """Take a row out of use, or back into it. Nothing is deleted; the visits of a plan follow it. False when this kind does not retire."""
     column = end_column(row)
     if not column:
         return False
     ended = getattr(row, column)
     value = on if ended is None or ended > on else None
     type(row)._default_manager.filter(pk=row.pk).update(**{column: value})
+    if isinstance(row, ServicePlan):
+        follow_plan(plan=row, by=by, today=on, at=at)
+        ask(kind="owe_visits", key=f"owe_visits:{row.pk}:{at.isoformat()}", args={}, at=at)
     return True
 
 

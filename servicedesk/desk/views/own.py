@@ -149,9 +149,9 @@ def edit(request: HttpRequest, kind: str, key: str) -> HttpResponse:
 @login_required
 @require_POST
 def retire(request: HttpRequest, kind: str, key: str) -> HttpResponse:
-    staff_of(request)
+    user, now = staff_of(request), timezone.now()
     row = _row(_kind(kind).model, key)
-    if not own.retire(row=row, on=day_of(timezone.now())):
+    if not own.retire(row=row, on=day_of(now), at=now, by=user):
         raise Http404
     messages.success(request, _("Kept."))
     return redirect(_home(row))

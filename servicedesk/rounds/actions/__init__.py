@@ -40,6 +40,7 @@ from servicedesk.rounds.actions.proposing import (
     put_in_force,
     stop_search,
 )
+from servicedesk.rounds.actions.rhythm import follow_plan
 from servicedesk.rounds.actions.roads import Asked, ask_ways, save_roads
 from servicedesk.rounds.actions.telling import have_rung, post_letters
 
@@ -47,6 +48,7 @@ __all__ = [
     "Asked",
     "ask_ways",
     "save_roads",
+    "follow_plan",
     "adopt",
     "ask_master",
     "drop_master",

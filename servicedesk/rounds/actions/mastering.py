@@ -11,16 +11,14 @@ from clients.actions import change_plan
 from clients.models import PlanChange, ServicePlan
 from servicedesk.core.recurrence.changing import Pattern, changeover
 from servicedesk.dispatch import actions as dispatch
-from servicedesk.rounds.actions.placing import take_off
-from servicedesk.rounds.actions.planning import NotPlanned, owe_of_plan, pattern_of, put_on_round, windows_of
-from servicedesk.rounds.choices import ChangeState, ProposalState, StopState
-from servicedesk.rounds.models import DueVisit, MasterLine, MasterRound, Stop
+from servicedesk.rounds.actions.planning import NotPlanned, owe_of_plan, pattern_of, windows_of
+from servicedesk.rounds.actions.rhythm import AHEAD, fall_away, stand_again, standing_from
+from servicedesk.rounds.choices import ChangeState, ProposalState
+from servicedesk.rounds.models import DueVisit, MasterLine, MasterRound
 from servicedesk.rounds.queries.master_found import PlanLine
 from servicedesk.rounds.queries.mastered import stamp_of_plan
 from servicedesk.staff.models import User
 
-AHEAD = timedelta(days=35)
-"""So far ahead visits are owed."""
 FURTHEST = timedelta(weeks=26)
 SHORTEST_S, LONGEST_S, MOST_WEEKS = 1, 1800, 12
 OPEN = (ProposalState.ASKED, ProposalState.READY)
@@ -196,9 +194,9 @@ def _changed(
     weekday, second, starts_on, person = wanted
     days = tuple(sorted({weekday} if second is None else {weekday, second}))
     from_on = changeover(pattern_of(plan), Pattern(days, plan.every_weeks, starts_on), earliest)
-    before = _standing(plan, from_on)
+    before = standing_from(plan, from_on)
     for visit in before:
-        _fall_away(visit, by, at)
+        fall_away(visit, by, at)
     change = change_plan(
         plan=plan, from_on=from_on, weekday=weekday, second_weekday=second, starts_on=starts_on, technician=person,
         called_off=[str(visit.pk) for visit in before], by=by, at=at,
@@ -209,43 +207,15 @@ def _changed(
         .get(pk=plan.pk)
     )
     last = max([today + AHEAD, *(visit.due for visit in before)])
-    _stand_again(plan, from_on, last)
+    stand_again(plan, _fallen(plan, from_on, last))
     owe_of_plan(plan, from_on, last, at)
     dispatch.ask(kind="owe_visits", key=f"owe_visits:{plan.pk}:{at.isoformat()}", args={}, at=at)
     return change
 
 
-def _standing(plan: ServicePlan, from_on: date) -> list[DueVisit]:
-    """Visits of a plan that are owed from a day on and have not begun."""
-    rows = DueVisit.objects.filter(plan=plan, due__gte=from_on, called_off_at__isnull=True)
-    rows = rows.exclude(stop__state__in=(StopState.UNDER_WAY, StopState.CLOSED))
-    return list(rows.select_related("stop").order_by("due", "pk"))
-
-
-def _fall_away(visit: DueVisit, by: User, at: datetime) -> None:
-    """A visit of the old habit is no longer owed; whoever had it on a round is told."""
-    stop = getattr(visit, "stop", None)
-    if stop is not None and stop.state == StopState.PLANNED:
-        take_off(due_visit=visit, by=by, at=at)
-    DueVisit.objects.filter(pk=visit.pk).update(called_off_at=at)
-
-
-def _stand_again(plan: ServicePlan, first: date, last: date) -> None:
-    """Visits that fell away with a change and are owed once more, where they stood."""
+def _fallen(plan: ServicePlan, first: date, last: date) -> list[DueVisit]:
+    """Visits that fell away with a change of the plan and are wanted once more."""
     fallen = {key for change in plan.changes.all() for key in change.called_off}
     wanted = {window.due for window in windows_of(plan, first, last)}
     rows = DueVisit.objects.filter(pk__in=fallen, due__in=wanted, called_off_at__isnull=False)
-    for visit in rows.order_by("due", "pk"):
-        DueVisit.objects.filter(pk=visit.pk).update(called_off_at=None)
-        stop = Stop.objects.select_related("round__technician").filter(due_visit=visit).first()
-        driver = stop.round.technician if stop is not None else None
-        if stop is not None and driver is not None and driver == plan.technician and driver.is_active:
-            put_on_round(
-                due_visit=visit,
-                day=stop.round.day,
-                technician=driver,
-                order=stop.order,
-                planned_at=stop.planned_at,
-                minutes=stop.minutes,
-                drive_minutes=stop.drive_minutes,
-            )
+    return list(rows.order_by("due", "pk"))
