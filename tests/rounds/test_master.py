@@ -445,9 +445,14 @@ def test_habits_and_leads_in_words(cycle):
     master.after["hours"] = {"a": [28_800]}
     assert "falls from 10 to 8 hours. One service plan finds no place." in shown.lead_of(master, 3, 2, 1)
     master.after |= {"hours": {"a": [43_200]}, "plans": 4}
+    assert shown.lead_of(master, 1, 2, 0) == (
+        "4 weeks of one client: 2 changes of habit, then 5.0 hours at the wheel; "
+        "4 service plans find a place instead of 3, and the longest week rises from 10 to 12 hours."
+    )
+    master.after |= {"hours": hours["hours"], "plans": 1}
     assert (
-        "2 changes of habit, then 5.0 hours at the wheel; the longest week rises from 10 to 12"
-        in shown.lead_of(master, 1, 2, 0)
+        "; one service plan finds a place instead of 3, and the longest week stays at 10 hours. 2 service plans find no place."
+        in shown.lead_of(master, 1, 2, 2)
     )
     assert "no change of habit is worth it" in shown.lead_of(master, 1, 0, 0)
 

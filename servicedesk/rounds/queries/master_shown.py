@@ -220,17 +220,34 @@ def lead_of(master: MasterRound, clients: int, changed: int, homeless: int) -> s
         )
     lead = said % {
         "head": head, "n": changed, "h": hours_of(saved), "km": kilometres_of(km), "all": hours_of(after.get("driving", 0)),
-        "longest": _longest_words(_longest(before), _longest(after)),
+        "longest": _("; %(what)s") % {"what": _outcome_words(before, after)},
     }  # fmt: skip
     words = ngettext("One service plan finds no place.", "%(n)s service plans find no place.", homeless)
     return f"{lead} {words % {'n': homeless}}" if homeless else lead
 
 
+def _outcome_words(before: dict[str, Any], after: dict[str, Any]) -> str:
+    """How the longest week changes; and how many plans are in it, where that is another number: a week that holds more of them may well be longer."""
+    longest = _longest_words(_longest(before), _longest(after))
+    was, now = before.get("plans"), after.get("plans")
+    if was is None or now is None or was == now:
+        return longest
+    placed = ngettext(
+        "one service plan finds a place instead of %(was)s",
+        "%(now)s service plans find a place instead of %(was)s",
+        now,
+    )
+    return _("%(placed)s, and %(longest)s") % {
+        "placed": placed % {"was": was, "now": now},
+        "longest": longest,
+    }
+
+
 def _longest_words(before: int, after: int) -> str:
     was, now = round(before / 3600), round(after / 3600)
     if was == now:
-        return _("; the longest week stays at %(now)s hours") % {"now": now}
-    said = _("; the longest week falls from %(was)s to %(now)s hours") if now < was else _("; the longest week rises from %(was)s to %(now)s hours")  # fmt: skip
+        return _("the longest week stays at %(now)s hours") % {"now": now}
+    said = _("the longest week falls from %(was)s to %(now)s hours") if now < was else _("the longest week rises from %(was)s to %(now)s hours")  # fmt: skip
     return said % {"was": was, "now": now}
 
 

@@ -1,11 +1,15 @@
 """Territories and weeks of a master round, drawn."""
 
 import re
+from itertools import pairwise
+from math import dist
+from random import Random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from servicedesk.core.drawing.map import crosses, overlap, text_px
 from servicedesk.core.drawing.territories import (
     SHAPES,
     Territories,
@@ -63,12 +67,58 @@ def test_territories_are_drawn_with_marks_lines_names_and_in_a_frame():
     assert len({mark_svg(n) for n in range(len(SHAPES))}) == len(SHAPES)
 
 
-def test_names_stand_on_no_other():
-    near = tuple(Territory(f"Name {n}", ((50.0, 10.0 + n / 10_000), (50.2, 10.3))) for n in range(3))
-    svg = territories_svg(Territories("t", near), width=340)
+def boxes_of(svg):
+    """What names, marks and lines of a drawing cover, read from the drawing: the middle and the width of names, marks, legs of lines."""
+    names = [
+        (name, float(x), float(y))
+        for x, y, name in re.findall(
+            r'<text class="d-text d-text--bold" x="([\d.-]+)" y="([\d.-]+)"[^>]*>([^<]+)<', svg
+        )
+    ]
+    boxes = [(x - text_px(n) / 2, y - 11, x + text_px(n) / 2, y + 4) for n, x, y in names]
+    paths = [
+        [tuple(map(float, spot.split())) for spot in path.split("L")]
+        for path in re.findall(r' d="M([\d. L-]+)Z?"', svg)
+    ]
+    large = [
+        path + path[:1] for path in paths if hull(path) and max(dist(path[0], spot) for spot in path) > 20
+    ]
+    marks = [
+        (float(x) + 4.5, float(y) + 4.5)
+        for x, y in re.findall(r'<rect[^>]* x="([\d.-]+)" y="([\d.-]+)" width="9"', svg)
+    ]
+    marks += [(float(x), float(y)) for x, y in re.findall(r'<circle[^>]* cx="([\d.-]+)" cy="([\d.-]+)"', svg)]
+    return [name for name, _x, _y in names], boxes, marks, [leg for path in large for leg in pairwise(path)]
 
-    heights = [float(y) for y in re.findall(r'y="([\d.-]+)"[^>]*>Name', svg)]
-    assert len(heights) == 3 and min(abs(a - b) for i, a in enumerate(heights) for b in heights[:i]) >= 15
+
+@pytest.mark.parametrize("width", [340, 600, 840])
+@pytest.mark.parametrize("seed", range(6))
+def test_names_stand_on_no_mark_no_line_and_no_other_name(seed, width):
+    chance = Random(seed)
+    people = tuple(
+        Territory(
+            f"Person {n}", tuple((50 + n % 2 / 9 + chance.random() / 8, 10 + n // 2 / 6 + chance.random() / 5) for _ in range(12 + n))
+        )
+        for n in range(2 + seed)
+    )  # fmt: skip
+    names, boxes, marks, legs = boxes_of(territories_svg(Territories("t", people), width=width))
+
+    assert (
+        names and marks and legs and (width < 840 or seed > 3 or len(names) == len(people))
+    )  # with room, all have their name
+    for number, box in enumerate(boxes):
+        assert box[0] >= 0 and box[2] <= width and box[1] >= 0 and box[3] <= height_of(width)
+        assert not any(overlap(box, other) for other in boxes[:number])
+        assert not any(overlap(box, (x - 6, y - 6, x + 6, y + 6)) for x, y in marks)
+        assert not any(crosses(*leg, box) for leg in legs)
+
+
+def test_a_name_without_a_free_place_is_left_out():
+    near = tuple(Territory(f"Name {n}", ((50.0, 10.0 + n / 10_000), (50.2, 10.3))) for n in range(9))
+    names, boxes, _marks, _legs = boxes_of(territories_svg(Territories("t", near), width=340))
+
+    assert 2 <= len(names) < 9
+    assert not any(overlap(box, other) for number, box in enumerate(boxes) for other in boxes[:number])
 
 
 def test_nothing_placed_is_refused():
