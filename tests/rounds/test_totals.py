@@ -71,6 +71,14 @@ def test_a_week_of_many_rounds_shows_a_day_at_a_time(big):
         assert 'id="day-2026-06-08"' in office.get(f"/week/?from={MONDAY}{asked}").content.decode()
 
 
+def test_of_a_day_alone_its_rounds_are_counted(big):
+    office, _addresses = big
+    person = Stop.objects.filter(round__day=MONDAY).first().round.technician
+    Stop.objects.filter(round__day=MONDAY, round__technician=person).update(planned_at=time(17), minutes=60)
+    page = office.get(f"/week/?from={MONDAY}&day={MONDAY}").content.decode()
+    assert "<b>Monday works, but for one round.</b>" in page
+
+
 def test_a_proposal_of_many_rounds_too_and_follows_its_stop(big):
     office, (_week, address, today, trouble) = big
     page = office.get(address).content.decode()

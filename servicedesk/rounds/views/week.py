@@ -108,7 +108,8 @@ def _lead(days: list[DayRow], homeless: int, alone: date | None = None) -> str:
         return _("Nothing is planned for this week.")
     said = []
     if bad:
-        said.append(ngettext("one day", "%(n)s days", bad) % {"n": bad})
+        days, rounds = ngettext("one day", "%(n)s days", bad), ngettext("one round", "%(n)s rounds", bad)
+        said.append((days if alone is None else rounds) % {"n": bad})
     if homeless:
         said.append(ngettext("one visit on no round", "%(n)s visits on no round", homeless) % {"n": homeless})
     if not said:
