@@ -4,6 +4,7 @@ from datetime import date, time, timedelta
 
 import pytest
 from django.test import Client as Browser
+from django.utils import timezone
 
 from servicedesk.desk.management import big_week
 from servicedesk.rounds.models import Proposed, Stop
@@ -71,7 +72,8 @@ def test_a_week_of_many_rounds_shows_a_day_at_a_time(big):
         assert 'id="day-2026-06-08"' in office.get(f"/week/?from={MONDAY}{asked}").content.decode()
 
 
-def test_of_a_day_alone_its_rounds_are_counted(big):
+def test_of_a_day_alone_its_rounds_are_counted(big, monkeypatch):
+    monkeypatch.setattr(timezone, "now", lambda: NOW - timedelta(days=4))
     office, _addresses = big
     person = Stop.objects.filter(round__day=MONDAY).first().round.technician
     Stop.objects.filter(round__day=MONDAY, round__technician=person).update(planned_at=time(17), minutes=60)

@@ -108,8 +108,10 @@ def _lead(days: list[DayRow], homeless: int, alone: date | None = None) -> str:
         return _("Nothing is planned for this week.")
     said = []
     if bad:
-        days, rounds = ngettext("one day", "%(n)s days", bad), ngettext("one round", "%(n)s rounds", bad)
-        said.append((days if alone is None else rounds) % {"n": bad})
+        words = ngettext("one day", "%(n)s days", bad)
+        if alone is not None:
+            words = ngettext("one round", "%(n)s rounds", bad)
+        said.append(words % {"n": bad})
     if homeless:
         said.append(ngettext("one visit on no round", "%(n)s visits on no round", homeless) % {"n": homeless})
     if not said:
