@@ -74,6 +74,27 @@ def travel_between(points: Sequence[tuple[float, float]], roads: Roads | None = 
     return Travel(seconds, None, np.rint(metres).astype(np.int64))
 
 
+def road_m(
+    starts: Sequence[tuple[float, float]], ends: Sequence[tuple[float, float]], roads: Roads | None = None
+) -> Any:
+    """Metres by road of each leg from a start to the end beside it, (latitude, longitude) in degrees, by the bands alone."""
+    roads = roads or Roads()
+    _checked(roads)
+    if not len(starts):
+        return np.zeros(0)
+    a, b = (np.radians(np.asarray(points, dtype=float)) for points in (starts, ends))
+    half = (
+        np.sin((b[:, 0] - a[:, 0]) / 2) ** 2
+        + np.cos(a[:, 0]) * np.cos(b[:, 0]) * np.sin((b[:, 1] - a[:, 1]) / 2) ** 2
+    )
+    straight = 2 * EARTH_M * np.arcsin(np.sqrt(np.clip(half, 0, 1)))
+    edges = np.array([band.to_km * 1000 for band in roads.bands[:-1]])
+    return (
+        straight
+        * np.array([band.factor for band in roads.bands])[np.searchsorted(edges, straight, side="right")]
+    )
+
+
 def swapped(points: Sequence[tuple[float, float]], far_km: float = 300) -> tuple[int, ...]:
     """Numbers of places that lie far from the middle of all others, but near it once latitude and longitude change places:
     most likely they were typed the wrong way round."""

@@ -1,7 +1,7 @@
-"""What a week comes to, beside the week before: stops, hours at the wheel and of work, day by day."""
+"""What a week comes to, beside the week before: stops, hours at the wheel and of work, kilometres by road, day by day."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import Stop
+from servicedesk.rounds.queries.driven import metres_by_day
 from servicedesk.web.prepared import DAY, Slot, prepared
 
 MANY = 40
@@ -18,13 +19,18 @@ MANY = 40
 
 @dataclass(frozen=True)
 class DayTotal:
-    """A day of all technicians; minutes."""
+    """A day of all technicians; minutes, and metres by road."""
 
     day: date
     rounds: int = 0
     stops: int = 0
     driving: int = 0
     work: int = 0
+    metres: int = 0
+
+    @property
+    def km(self) -> int:
+        return round(self.metres / 1000)
 
 
 @dataclass(frozen=True)
@@ -46,6 +52,7 @@ class WeekTotal:
         return [
             (_("Stops"), str(now.stops), str(was.stops), _more(now.stops, was.stops, str)),
             (_("At the wheel"), span(now.driving), span(was.driving), _more(now.driving, was.driving, span)),
+            (_("By road"), _km(now.km), _km(was.km), _more(now.km, was.km, _km)),
             (_("Work"), span(now.work), span(was.work), _more(now.work, was.work, span)),
         ]
 
@@ -56,6 +63,7 @@ def _sum(days: list[DayTotal]) -> DayTotal:
         stops=sum(day.stops for day in days),
         driving=sum(day.driving for day in days),
         work=sum(day.work for day in days),
+        metres=sum(day.metres for day in days),
     )
 
 
@@ -64,6 +72,10 @@ def span(minutes: int) -> str:
     if minutes < 60:
         return _("%(m)s min") % {"m": minutes}
     return _("%(h)s h %(m)s min") % {"h": minutes // 60, "m": minutes % 60}
+
+
+def _km(km: int) -> str:
+    return _("%(n)s km") % {"n": km}
 
 
 def _more(now: int, was: int, words: Callable[[int], str]) -> str:
@@ -92,6 +104,10 @@ def _by_day(first: Slot, last: Slot) -> QuerySet[Stop, Any]:
 def week_total(monday: date) -> WeekTotal:
     """A week and the one before it; what was called off counts for nothing."""
     first, last = monday - timedelta(days=7), monday + timedelta(days=6)
-    told = {row[0]: DayTotal(*row) for row in _by_day(first=first, last=last)}
+    driven = metres_by_day(first, last)
+    told = {
+        row[0]: replace(DayTotal(*row), metres=driven.get(row[0], 0))
+        for row in _by_day(first=first, last=last)
+    }
     both = [told.get(day, DayTotal(day)) for day in (first + timedelta(days=n) for n in range(14))]
     return WeekTotal(days=both[7:], before=both[:7])

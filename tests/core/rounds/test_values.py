@@ -24,7 +24,7 @@ from servicedesk.core.rounds.problem import (
     locked,
 )
 from servicedesk.core.rounds.rules import judge
-from servicedesk.core.rounds.travel import Band, Roads, swapped, travel_between
+from servicedesk.core.rounds.travel import Band, Roads, road_m, swapped, travel_between
 from tests.core.rounds import checker
 from tests.core.rounds.problems import H, M, line, shift, visit
 
@@ -222,3 +222,16 @@ def test_values_know_their_keys():
     stranger = Shift("ada", 1, 0, 0, 7 * H, 8 * H)
     assert (stranger.key, Visit("a", 0, M, (Window(2, 0, 1),)).days) == (("ada", 1), frozenset({2}))
     assert Tie(("a",), ((0,),)).price(0) == 0
+
+
+def test_legs_by_road_are_as_long_as_between_all_places():
+    points = [(52.0, 0.5), (52.01, 0.5), (52.2, 0.7), (53.0, 1.5), (52.0, 0.5)]
+    roads = Roads(bands=(Band(3, 1.5, 25), Band(15, 1.35, 38), Band(float("inf"), 1.25, 55)))
+    square = travel_between(points, roads).metres
+    starts, ends = [0, 1, 2, 3, 0], [1, 2, 3, 0, 4]
+
+    legs = road_m([points[n] for n in starts], [points[n] for n in ends], roads)
+
+    assert legs == pytest.approx([square[a, b] for a, b in zip(starts, ends, strict=True)], abs=0.51)
+    assert legs[4] == 0
+    assert len(road_m([], [])) == 0
