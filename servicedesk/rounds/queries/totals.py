@@ -104,10 +104,9 @@ def _by_day(first: Slot, last: Slot) -> QuerySet[Stop, Any]:
 def week_total(monday: date) -> WeekTotal:
     """A week and the one before it; what was called off counts for nothing."""
     first, last = monday - timedelta(days=7), monday + timedelta(days=6)
-    driven = metres_by_day(first, last)
-    told = {
-        row[0]: replace(DayTotal(*row), metres=driven.get(row[0], 0))
-        for row in _by_day(first=first, last=last)
-    }
+    told = {row[0]: DayTotal(*row) for row in _by_day(first=first, last=last)}
+    if any(day < monday for day in told):  # else nothing stands beside it
+        driven = metres_by_day(first, last)
+        told = {day: replace(total, metres=driven.get(day, 0)) for day, total in told.items()}
     both = [told.get(day, DayTotal(day)) for day in (first + timedelta(days=n) for n in range(14))]
     return WeekTotal(days=both[7:], before=both[:7])
