@@ -88,7 +88,7 @@ def plan_week(job: Job) -> dict[str, Any] | None:
     try:
         plan = search.plan(week)
     except NotPlanned as wrong:
-        actions.fail_proposal(proposal=proposal, error=str(wrong), at=timezone.now())
+        actions.fail_search(row=proposal, error=str(wrong), at=timezone.now())
         return {"failed": str(wrong)}
     before, faults = judge(week.problem, week.orders)
     actions.keep_proposal(
@@ -209,7 +209,7 @@ def plan_master_round(job: Job) -> dict[str, Any] | None:
                 wanted_round.master, budget, crew=crew, told=search.told, cancelled=search.cancelled
             )
     except NotPlanned as wrong:
-        actions.fail_master(master=master, error=str(wrong), at=timezone.now())
+        actions.fail_search(row=master, error=str(wrong), at=timezone.now())
         return {"failed": str(wrong)}
     actions.keep_master(
         master=master,

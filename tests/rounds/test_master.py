@@ -206,14 +206,14 @@ def test_the_search_ends_by_a_word_and_what_it_has_is_kept(cycle):
         "ends with what it has found"
         in cycle.eyes.post(f"/week/master/{master.pk}/stop/", follow=True).content.decode()
     )
-    assert not actions.stop_master(master=master, at=NOW)
+    assert not actions.stop_search(row=master, at=NOW)
     part = cycle.eyes.get(f"/week/master/{master.pk}/search/")
     assert "Location-When-Done" not in part
 
     cycle.search(master)
     assert master.state == "ready" and master.lines.count() == 7
     assert cycle.eyes.get(f"/week/master/{master.pk}/search/")["Location-When-Done"].endswith(f"{master.pk}/")
-    assert not actions.stop_master(master=master, at=NOW)
+    assert not actions.stop_search(row=master, at=NOW)
 
 
 def test_dropped_it_is_not_waited_for_and_nothing_of_it_can_be_adopted(cycle):
@@ -226,7 +226,7 @@ def test_dropped_it_is_not_waited_for_and_nothing_of_it_can_be_adopted(cycle):
     cycle.search(master)
     assert master.state == "dropped" and not master.lines.exists()
     assert not actions.keep_master(master=master, lines=[], before={}, after={}, said=[], at=NOW)
-    assert not actions.fail_master(master=master, error="", at=NOW)
+    assert not actions.fail_search(row=master, error="", at=NOW)
     assert "It was dropped on" in cycle.page(master)
 
     line = ready(cycle, master={"state": "dropped"})

@@ -209,7 +209,7 @@ def test_what_cannot_be_held_says_why(week):
         week.eyes.post(page, {"visit": visit.pk, "at": "9:00"}, follow=True)
     )
     assert (Pin.objects.get().day, Pin.objects.get().technician) == (None, week.ida)
-    actions.drop_proposal(proposal=week.proposal, by=week.owner, at=timezone.now())
+    actions.drop_search(row=week.proposal, by=week.owner, at=timezone.now())
     assert "stands nowhere in an open week" in says(week.eyes.post(page, {"visit": visit.pk}, follow=True))
 
 
@@ -250,7 +250,7 @@ def test_a_week_that_ended_or_is_out_of_date_is_not_changed(week):
     Stop.objects.filter(due_visit=week.visits[1]).update(planned_at=time(15))
     with pytest.raises(actions.NotPlanned, match="Rounds have moved"):
         week.move(0, week.ben, WEDNESDAY)
-    actions.drop_proposal(proposal=week.proposal, by=week.owner, at=timezone.now())
+    actions.drop_search(row=week.proposal, by=week.owner, at=timezone.now())
     with pytest.raises(actions.NotPlanned, match="dropped already"):
         week.move(0, week.ben, WEDNESDAY)
 

@@ -193,7 +193,7 @@ def test_stopping_takes_what_was_found_and_dropping_keeps_the_week_in_force(week
 
 def test_a_search_dropped_meanwhile_keeps_nothing_and_one_that_cannot_be_says_why(week):
     proposal = week.ask()
-    actions.drop_proposal(proposal=proposal, by=week.owner, at=timezone.now())
+    actions.drop_search(row=proposal, by=week.owner, at=timezone.now())
     week.search(proposal)
     assert proposal.state == "dropped" and not proposal.visits.exists()
     assert Job.objects.get(key=f"plan_week:{proposal.pk}").state == "failed"
@@ -213,7 +213,7 @@ def test_progress_is_said_and_where_to_go_when_it_is_done(week):
     answer = week.eyes.get(f"/week/plan/{proposal.pk}/search/")
     assert "4.5 h in costs" in answer.content.decode() and "Location-When-Done" not in answer
 
-    actions.fail_proposal(proposal=proposal, error="x", at=timezone.now())
+    actions.fail_search(row=proposal, error="x", at=timezone.now())
     assert week.eyes.get(f"/week/plan/{proposal.pk}/search/")["Location-When-Done"].endswith(
         f"{proposal.pk}/"
     )

@@ -95,7 +95,7 @@ def test_asking_twice_for_the_same_days_is_asking_once(week):
     assert first == second
     assert list(Job.objects.values_list("kind", "args")) == [("plan_week", {"proposal": str(first.pk)})]
     assert week.ask(last=TUESDAY) != first
-    assert actions.stop_search(proposal=first, at=NOW) and not actions.stop_search(proposal=first, at=NOW)
+    assert actions.stop_search(row=first, at=NOW) and not actions.stop_search(row=first, at=NOW)
     assert week.ask() != first
 
 
@@ -155,7 +155,7 @@ def test_only_other_minutes_or_another_drive_move_nothing_worth_a_word(week):
     week.keep(proposal, week.line(0, week.ida), week.line(1, week.ida, MONDAY, 2, time(10), why="x"))
     Stop.objects.update(drive_minutes=3)
 
-    actions.drop_proposal(proposal=proposal, by=week.owner, at=NOW)
+    actions.drop_search(row=proposal, by=week.owner, at=NOW)
     again = week.ask()
     week.keep(again, week.line(0, week.ida), week.line(1, week.ida, MONDAY, 2, time(10)))
     assert week.put(again) == 0
@@ -198,8 +198,8 @@ def called_off_meanwhile(week, proposal):
 
 
 def dropped(week, proposal):
-    assert actions.drop_proposal(proposal=proposal, by=week.owner, at=NOW)
-    assert not actions.drop_proposal(proposal=proposal, by=week.owner, at=NOW)
+    assert actions.drop_search(row=proposal, by=week.owner, at=NOW)
+    assert not actions.drop_search(row=proposal, by=week.owner, at=NOW)
 
 
 def put_already(week, proposal):
@@ -263,17 +263,17 @@ def test_the_others_of_the_same_days_fall_away_when_one_is_put_in_force(week):
 
 def test_what_nobody_waits_for_any_more_is_not_kept(week):
     proposal = week.ask()
-    actions.drop_proposal(proposal=proposal, by=week.owner, at=NOW)
+    actions.drop_search(row=proposal, by=week.owner, at=NOW)
 
     assert not week.keep(proposal, week.line(0, week.ida))
-    assert not actions.fail_proposal(proposal=proposal, error="x", at=NOW)
+    assert not actions.fail_search(row=proposal, error="x", at=NOW)
     assert not Proposed.objects.exists()
 
 
 def test_a_search_that_fails_says_why(week):
     proposal = week.ask()
 
-    assert actions.fail_proposal(proposal=proposal, error="e" * 400, at=NOW)
+    assert actions.fail_search(row=proposal, error="e" * 400, at=NOW)
     proposal.refresh_from_db()
     assert (proposal.state, len(proposal.error)) == ("failed", 300)
 

@@ -3,11 +3,8 @@
 from servicedesk.rounds.actions.mastering import (
     adopt,
     ask_master,
-    drop_master,
-    fail_master,
     keep_as_it_is,
     keep_master,
-    stop_master,
     take_back,
 )
 from servicedesk.rounds.actions.mending import (
@@ -34,14 +31,12 @@ from servicedesk.rounds.actions.planning import (
 )
 from servicedesk.rounds.actions.proposing import (
     ask_proposal,
-    drop_proposal,
-    fail_proposal,
     keep_proposal,
     put_in_force,
-    stop_search,
 )
 from servicedesk.rounds.actions.rhythm import follow_plan
 from servicedesk.rounds.actions.roads import Asked, ask_ways, save_roads
+from servicedesk.rounds.actions.searching import drop_search, fail_search, stop_search
 from servicedesk.rounds.actions.telling import have_rung, post_letters
 
 __all__ = [
@@ -51,11 +46,8 @@ __all__ = [
     "follow_plan",
     "adopt",
     "ask_master",
-    "drop_master",
-    "fail_master",
     "keep_as_it_is",
     "keep_master",
-    "stop_master",
     "take_back",
     "choose",
     "drop_trouble",
@@ -65,10 +57,10 @@ __all__ = [
     "say_call_out",
     "say_trouble",
     "ask_proposal",
-    "drop_proposal",
-    "fail_proposal",
     "keep_proposal",
     "put_in_force",
+    "drop_search",
+    "fail_search",
     "stop_search",
     "Moved",
     "NotNoted",

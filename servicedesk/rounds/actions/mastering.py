@@ -21,7 +21,6 @@ from servicedesk.staff.models import User
 
 FURTHEST = timedelta(weeks=26)
 SHORTEST_S, LONGEST_S, MOST_WEEKS = 1, 1800, 12
-OPEN = (ProposalState.ASKED, ProposalState.READY)
 
 
 @transaction.atomic
@@ -56,12 +55,6 @@ def ask_master(
     )
     dispatch.ask(kind="plan_master", key=f"plan_master:{row.pk}", args={"master": str(row.pk)}, at=at)
     return row
-
-
-def stop_master(*, master: MasterRound, at: datetime) -> bool:
-    """Have the search end with what it has; whether it was under way."""
-    rows = MasterRound.objects.filter(pk=master.pk, state=ProposalState.ASKED, stop_asked_at__isnull=True)
-    return bool(rows.update(stop_asked_at=at))
 
 
 @transaction.atomic
@@ -100,19 +93,6 @@ def _was(plan: ServicePlan) -> dict[str, Any]:
         "second_weekday": plan.second_weekday,
         "starts_on": plan.starts_on.isoformat(),
     }
-
-
-def fail_master(*, master: MasterRound, error: str, at: datetime) -> bool:
-    """It could not be made, because; whether it was still waited for."""
-    rows = MasterRound.objects.filter(pk=master.pk, state=ProposalState.ASKED)
-    return bool(rows.update(state=ProposalState.FAILED, error=error[:300], ended_at=at))
-
-
-@transaction.atomic
-def drop_master(*, master: MasterRound, by: User, at: datetime) -> bool:
-    """It is not wanted; whether it was open. What was adopted of it stays adopted."""
-    rows = MasterRound.objects.filter(pk=master.pk, state__in=OPEN)
-    return bool(rows.update(state=ProposalState.DROPPED, ended_by=by, ended_at=at))
 
 
 def _held(line: MasterLine, states: Sequence[str]) -> tuple[MasterLine, ServicePlan]:

@@ -20,7 +20,6 @@ from servicedesk.rounds.queries.telling import moved_by
 from servicedesk.staff.models import User
 
 LONGEST_DAYS, SHORTEST_S, LONGEST_S = 28, 1, 300
-OPEN = (ProposalState.ASKED, ProposalState.READY)
 
 
 @transaction.atomic
@@ -48,12 +47,6 @@ def ask_proposal(
     return row
 
 
-def stop_search(*, proposal: Proposal, at: datetime) -> bool:
-    """Have the search end with what it has; whether it was under way."""
-    rows = Proposal.objects.filter(pk=proposal.pk, state=ProposalState.ASKED, stop_asked_at__isnull=True)
-    return bool(rows.update(stop_asked_at=at))
-
-
 @transaction.atomic
 def keep_proposal(
     *,
@@ -74,19 +67,6 @@ def keep_proposal(
         state=ProposalState.READY, before=before, after=after, said=said, stamp=stamp, ended_at=at
     )
     return True
-
-
-def fail_proposal(*, proposal: Proposal, error: str, at: datetime) -> bool:
-    """It could not be made, because; whether it was still waited for."""
-    rows = Proposal.objects.filter(pk=proposal.pk, state=ProposalState.ASKED)
-    return bool(rows.update(state=ProposalState.FAILED, error=error[:300], ended_at=at))
-
-
-@transaction.atomic
-def drop_proposal(*, proposal: Proposal, by: User, at: datetime) -> bool:
-    """It is not wanted; whether it was open."""
-    rows = Proposal.objects.filter(pk=proposal.pk, state__in=OPEN)
-    return bool(rows.update(state=ProposalState.DROPPED, ended_by=by, ended_at=at))
 
 
 def held_ready(proposal: Proposal, today: date) -> Proposal:

@@ -10,7 +10,6 @@ from django.utils.functional import cached_property
 from clients.models import ServicePlan, Site, Tank
 from servicedesk.rounds.choices import (
     OfferKind,
-    ProposalState,
     StopState,
     TroubleKind,
     TroubleState,
@@ -21,6 +20,7 @@ from servicedesk.rounds.models.master import MasterRound as MasterRound
 from servicedesk.rounds.models.roads import Roads as Roads
 from servicedesk.rounds.models.roads import Router as Router
 from servicedesk.rounds.models.roads import Way as Way
+from servicedesk.rounds.models.searched import Searched
 from servicedesk.stock.models import Place
 from servicedesk.watch.models import Away
 from servicedesk.web.facts import Fact
@@ -178,33 +178,19 @@ class Trouble(models.Model):
         return f"{self.day} {self.kind}"
 
 
-class Proposal(models.Model):
+class Proposal(Searched):
     """A week as it could be driven, beside the week in force: worked out from `first` to `last` in so many seconds of search, from a seed. `stamp`
     names the rounds it was worked out from; `before` and `after` are both weeks in numbers (seconds, metres, counts, sentences), `said` what
     could not be taken as it is written down."""
 
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     kind = models.CharField(max_length=8, choices=OfferKind.choices, default=OfferKind.WEEK)
     trouble = models.ForeignKey(
         Trouble, on_delete=models.CASCADE, null=True, blank=True, related_name="offers"
     )
     first = models.DateField()
     last = models.DateField()
-    state = models.CharField(max_length=8, choices=ProposalState.choices, default=ProposalState.ASKED)
-    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    asked_at = models.DateTimeField()
     seconds = models.PositiveSmallIntegerField(default=20)
-    seed = models.PositiveIntegerField(default=1)
-    stop_asked_at = models.DateTimeField(null=True, blank=True)
     stamp = models.CharField(max_length=64, blank=True)
-    before = models.JSONField(default=dict)
-    after = models.JSONField(default=dict)
-    said = models.JSONField(default=list)
-    error = models.CharField(max_length=300, blank=True)
-    ended_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [

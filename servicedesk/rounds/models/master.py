@@ -1,37 +1,22 @@
 """Master rounds: how all clients could be visited for good, beside how it is today."""
 
-import uuid
-
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
 from clients.models import PlanChange, ServicePlan
-from servicedesk.rounds.choices import ChangeState, ProposalState
+from servicedesk.rounds.choices import ChangeState
+from servicedesk.rounds.models.searched import Searched
 
 
-class MasterRound(models.Model):
+class MasterRound(Searched):
     """A round of `weeks` weeks from a Monday as it could be driven for good, beside today's plans; `reluctance` is how many times as dear as usual
     a change is. `before` and `after` are both in numbers (seconds, metres, by technician and week), `said` what could not be taken as it is."""
 
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     first = models.DateField()
     weeks = models.PositiveSmallIntegerField(default=4)
-    state = models.CharField(max_length=8, choices=ProposalState.choices, default=ProposalState.ASKED)
-    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    asked_at = models.DateTimeField()
     seconds = models.PositiveSmallIntegerField(default=60)
-    seed = models.PositiveIntegerField(default=1)
     reluctance = models.FloatField(default=1)
-    stop_asked_at = models.DateTimeField(null=True, blank=True)
-    before = models.JSONField(default=dict)
-    after = models.JSONField(default=dict)
-    said = models.JSONField(default=list)
-    error = models.CharField(max_length=300, blank=True)
-    ended_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
-    ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [

@@ -82,7 +82,7 @@ def searching(request: HttpRequest, key: UUID) -> HttpResponse:
 def stop(request: HttpRequest, key: UUID) -> HttpResponse:
     """End the search with what it has."""
     row = master_for(_owner(request), key)
-    if actions.stop_master(master=row, at=timezone.now()):
+    if actions.stop_search(row=row, at=timezone.now()):
         messages.success(request, _("The search ends with what it has found."))
     return redirect("rounds:master_round", row.pk)
 
@@ -93,7 +93,7 @@ def drop(request: HttpRequest, key: UUID) -> HttpResponse:
     """Not wanted: what was not adopted stays as it is."""
     user = _owner(request)
     row = master_for(user, key)
-    if actions.drop_master(master=row, by=user, at=timezone.now()):
+    if actions.drop_search(row=row, by=user, at=timezone.now()):
         messages.success(request, _("Dropped. What was adopted stays adopted, all else stays as it is."))
     return redirect("rounds:masters")
 

@@ -122,7 +122,7 @@ def searching(request: HttpRequest, key: UUID) -> HttpResponse:
 def stop(request: HttpRequest, key: UUID) -> HttpResponse:
     """End the search with what it has."""
     row = proposal_for(_office(request), key)
-    if actions.stop_search(proposal=row, at=timezone.now()):
+    if actions.stop_search(row=row, at=timezone.now()):
         messages.success(request, _("The search ends with what it has found."))
     return redirect("rounds:proposal", row.pk)
 
@@ -133,7 +133,7 @@ def drop(request: HttpRequest, key: UUID) -> HttpResponse:
     """Not wanted: the week in force stays."""
     user = _office(request)
     row = proposal_for(user, key)
-    if actions.drop_proposal(proposal=row, by=user, at=timezone.now()):
+    if actions.drop_search(row=row, by=user, at=timezone.now()):
         messages.success(request, _("Dropped. The week in force stays as it is."))
     return redirect(_week_of(row.first))
 
