@@ -12,6 +12,8 @@ import coverage
 import pytest
 from django.db import connections
 
+os.environ.setdefault("NUMBA_DISABLE_JIT", "1")
+"""The search on arrays runs interpreted, so that its branches are counted; what is started by tests inherits it."""
 LOCAL = ("127.0.0.1", "::1", "localhost", "", "0.0.0.0")
 
 

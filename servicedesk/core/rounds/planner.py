@@ -16,7 +16,7 @@ from servicedesk.core.rounds.keeping import Budget, Keeper, Progress
 from servicedesk.core.rounds.model import Model, build, cost_of, missing_of, orders_of, solution_of
 from servicedesk.core.rounds.odd import refuse_odd
 from servicedesk.core.rounds.pairs import held_to, without_seconds
-from servicedesk.core.rounds.patterns import Patterns
+from servicedesk.core.rounds.periodic.lane import Lane
 from servicedesk.core.rounds.plan import Orders, Plan
 from servicedesk.core.rounds.problem import NotPlanned, Problem
 from servicedesk.core.rounds.rules import judge
@@ -82,7 +82,7 @@ def _searched(problem: Problem, keeper: Keeper, budget: Budget, until: Until, st
     if not problem.shifts or not problem.visits:
         return {}
     if any(len(tie.patterns) > 1 for tie in problem.ties):
-        lanes = [Patterns(problem, keeper, budget, replace(until), n) for n in range(max(1, budget.threads))]
+        lanes = [Lane(problem, keeper, budget, replace(until), n) for n in range(max(1, budget.threads))]
         _beside([partial(lane.run, start) for lane in lanes])
         return _untied(problem, lanes[0].last)
     if len(problem.visits) > WHOLE:

@@ -1,0 +1,80 @@
+"""Compiling the search on arrays: in the background, once, kept for the next process.
+
+It takes some twenty seconds of one core the first time and about one second from what was kept. Meanwhile the caller plans otherwise.
+What is kept lies in a folder of its own for each version of the sources, since the library does not see that another file has
+changed; where nothing can be written it is compiled anew in each process. Arrays are borrowed by the compiled functions, which count
+no references (`_nrt`): counting cost thirty times the work itself, and none of them makes an array."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import os
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+F = TypeVar("F", bound=Callable[..., Any])
+HERE = Path(__file__).parent
+KEPT = Path(os.environ.get("TANKROUND_VAR") or HERE.parents[3] / "var") / "compiled"
+SOURCES = ("arrays", "rounds", "moves", "placing", "turns")
+
+
+def _folder() -> Path:
+    """Where compiled functions are kept."""
+    texts = b"".join((HERE / f"{name}.py").read_bytes() for name in SOURCES)
+    return KEPT / hashlib.sha256(texts).hexdigest()[:16]
+
+
+def _compiled(function: Any, **more: Any) -> Any:
+    numba = importlib.import_module("numba")
+    numba.config.CACHE_DIR = str(_folder())
+    options = {"nogil": True, "_nrt": False, "error_model": "numpy", **more}
+    try:
+        return numba.njit(cache=True, **options)(function)
+    except RuntimeError:  # nowhere to keep it
+        return numba.njit(**options)(function)
+
+
+def compiled(function: F) -> F:
+    """A function on arrays, run without the interpreter's lock."""
+    return _compiled(function)  # type: ignore[no-any-return]  # the library has no types
+
+
+def inlined(function: F) -> F:
+    """The same, put into whoever calls it: for small ones that are called millions of times."""
+    return _compiled(function, forceinline=True)  # type: ignore[no-any-return]  # the library has no types
+
+
+class Engine:
+    """The compiled functions, once they are ready; asked from any thread."""
+
+    def __init__(self) -> None:
+        self.turns: Any = None
+        self.ready, self.failed = threading.Event(), False
+        self._lock, self._thread = threading.Lock(), threading.Thread()
+
+    def wanted(self) -> threading.Event:
+        """Begins to compile where nobody has; the event is set when that has ended."""
+        with self._lock:
+            if not self.ready.is_set() and not self._thread.is_alive():
+                self._thread = threading.Thread(target=self._compile, daemon=True)
+                self._thread.start()
+        return self.ready
+
+    def _compile(self) -> None:
+        try:
+            turns = importlib.import_module("servicedesk.core.rounds.periodic.turns")
+            arrays = importlib.import_module("servicedesk.core.rounds.periodic.arrays")
+            turns.begin(arrays.smallest())
+            turns.take(arrays.smallest(), 1)
+            self.turns = turns
+        except (
+            Exception
+        ):  # without the library, or on a machine it does not know: the other search goes on being used
+            self.failed = True
+        self.ready.set()
+
+
+ENGINE = Engine()

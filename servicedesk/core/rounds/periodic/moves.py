@@ -1,0 +1,374 @@
+"""The local search on arrays: chains of up to three visits moved or exchanged, ends of rounds exchanged or turned round, between
+neighbours only, whatever is too much at a price. What a move costs comes from the sums along the rounds, without driving them
+(Vidal et al. 2012, Operations Research 60:611-624); a visit is looked at when something next to it has changed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from servicedesk.core.rounds.periodic.arrays import (
+    AHEAD,
+    BACK,
+    DAY_COUNT,
+    END,
+    EQUAL,
+    EXCHANGE,
+    FIXED,
+    HEADS,
+    LATER,
+    LEN,
+    LOAD,
+    LOADS,
+    MOVE,
+    NODE,
+    ONE,
+    OVERLOAD,
+    QUEUE,
+    QUEUE_HEAD,
+    QUEUED,
+    ROOM,
+    SOFT,
+    TAILS,
+    TURNED,
+    TWO,
+    State,
+)
+from servicedesk.core.rounds.periodic.compiling import compiled, inlined
+from servicedesk.core.rounds.periodic.rounds import changed, push, push_around, soft_of, touch
+
+EPS = 0.01
+
+
+@inlined
+def joined(m: Any, cells: Any, x: Any, before: Any, after: Any, r: Any, a: Any, n: Any, turned: Any) -> Any:
+    """Way (x=0) or time (x=1) from one place over a chain of a round to another place."""
+    if n == 0:
+        return 0 + m[before, after, x]
+    z = a + n - 1
+    if turned:
+        return (
+            m[before, cells[r, z, NODE], x]
+            + cells[r, z, BACK + x]
+            - cells[r, a, BACK + x]
+            + m[cells[r, a, NODE], after, x]
+        )
+    return (
+        m[before, cells[r, a, NODE], x]
+        + cells[r, z, AHEAD + x]
+        - cells[r, a, AHEAD + x]
+        + m[cells[r, z, NODE], after, x]
+    )
+
+
+@inlined
+def overload_with(
+    cells: Any, shift: Any, loads: Any, r: Any, a: Any, la: Any, y: Any, b: Any, lb: Any
+) -> Any:
+    """Overload of a round without its chain and with the other's."""
+    over, n = 0, shift[r, LEN]
+    for k in range(loads):
+        load = cells[r, n, LOAD + k] - cells[r, a + la - 1, LOAD + k] + cells[r, a - 1, LOAD + k]
+        load += cells[y, b + lb - 1, LOAD + k] - cells[y, b - 1, LOAD + k]
+        over += max(0, load - shift[r, ROOM + k])
+    return over
+
+
+@compiled
+def extra_of(cells: Any, extra: Any, r: Any, x: Any, a: Any, n: Any) -> Any:
+    """What a chain costs more on another round."""
+    total = 0.0
+    for p in range(a, a + n):
+        total += extra[cells[x, p, NODE], r] - extra[cells[x, p, NODE], x]
+    return total
+
+
+@compiled
+def emptied(m: Any, cells: Any, shift: Any, r: Any) -> Any:
+    """What a round that nobody drives costs less than its way back and forth."""
+    return shift[r, FIXED] + m[cells[r, 0, NODE], shift[r, END], 0]
+
+
+@inlined
+def after(w: State, d: Any, r1: Any, a: Any, la: Any, t1: Any, r2: Any, b: Any, lb: Any, t2: Any) -> Any:
+    """Second stage for two rounds whose chains are exchanged: hours, loads, fixed price, who."""
+    m, cells, shift, knob, worth, loads = w.m, w.cells, w.shift, w.knob, w.worth, w.count[LOADS]
+    d -= worth[r1, SOFT] + worth[r2, SOFT]
+    d += soft_of(shift, knob, r1, t1, overload_with(cells, shift, loads, r1, a, la, r2, b, lb))
+    d += soft_of(shift, knob, r2, t2, overload_with(cells, shift, loads, r2, b, lb, r1, a, la))
+    if shift[r1, LEN] - la + lb == 0:
+        d -= emptied(m, cells, shift, r1)
+    if shift[r2, LEN] - lb + la == 0:
+        d -= emptied(m, cells, shift, r2)
+    if not w.count[EQUAL]:
+        d += extra_of(cells, w.extra, r2, r1, a, la) + extra_of(cells, w.extra, r1, r2, b, lb)
+    return d
+
+
+@inlined
+def exchange(w: State, r1: Any, a: Any, la: Any, rev1: Any, r2: Any, b: Any, lb: Any, rev2: Any) -> Any:
+    """What exchanging two chains costs; 1 where it cannot be or is no better."""
+    m, cells, shift, worth = w.m, w.cells, w.shift, w.worth
+    if a < 1 or b < 1 or a + la > shift[r1, LEN] + 1 or b + lb > shift[r2, LEN] + 1:
+        return 1.0
+    if r1 == r2 and not (a + la < b or b + lb < a):
+        return 1.0
+    p1, s1, p2, s2 = (
+        cells[r1, a - 1, NODE],
+        cells[r1, a + la, NODE],
+        cells[r2, b - 1, NODE],
+        cells[r2, b + lb, NODE],
+    )
+    d = joined(m, cells, 0, p1, s1, r2, b, lb, rev2) + joined(m, cells, 0, p2, s2, r1, a, la, rev1)
+    d += (
+        cells[r1, a - 1, AHEAD]
+        - cells[r1, a + la, AHEAD]
+        + cells[r2, b - 1, AHEAD]
+        - cells[r2, b + lb, AHEAD]
+    )
+    soft = worth[r1, SOFT]
+    if r1 != r2:
+        soft += worth[r2, SOFT]
+    if d >= soft - EPS:
+        return 1.0
+    g1 = cells[r1, a - 1, LATER] - cells[r1, a + la, LATER] + joined(m, cells, 1, p1, s1, r2, b, lb, rev2)
+    g2 = cells[r2, b - 1, LATER] - cells[r2, b + lb, LATER] + joined(m, cells, 1, p2, s2, r1, a, la, rev1)
+    t1, t2 = cells[r1, shift[r1, LEN] + 1, LATER], cells[r2, shift[r2, LEN] + 1, LATER]
+    if r1 == r2:
+        return d + soft_of(shift, w.knob, r1, t1 + g1 + g2, worth[r1, OVERLOAD]) - worth[r1, SOFT]
+    return after(w, 1.0 * d, r1, a, la, t1 + g1, r2, b, lb, t2 + g2)
+
+
+@inlined
+def tails(w: State, r1: Any, c1: Any, r2: Any, c2: Any) -> Any:
+    """What it costs that two rounds go on as the other did after these positions."""
+    m, cells, shift, worth = w.m, w.cells, w.shift, w.worth
+    n1, n2, e1, e2 = shift[r1, LEN], shift[r2, LEN], shift[r1, END], shift[r2, END]
+    p1, p2 = cells[r1, c1, NODE], cells[r2, c2, NODE]
+    d = joined(m, cells, 0, p1, e1, r2, c2 + 1, n2 - c2, 0) + joined(
+        m, cells, 0, p2, e2, r1, c1 + 1, n1 - c1, 0
+    )
+    d += cells[r1, c1, AHEAD] - cells[r1, n1 + 1, AHEAD] + cells[r2, c2, AHEAD] - cells[r2, n2 + 1, AHEAD]
+    if d >= worth[r1, SOFT] + worth[r2, SOFT] - EPS:
+        return 1.0
+    t1 = cells[r1, c1, LATER] + joined(m, cells, 1, p1, e1, r2, c2 + 1, n2 - c2, 0)
+    t2 = cells[r2, c2, LATER] + joined(m, cells, 1, p2, e2, r1, c1 + 1, n1 - c1, 0)
+    return after(w, 1.0 * d, r1, c1 + 1, n1 - c1, t1, r2, c2 + 1, n2 - c2, t2)
+
+
+@inlined
+def heads(w: State, r1: Any, c1: Any, r2: Any, c2: Any) -> Any:
+    """r1: its head to c1, then r2's head to c2 turned round; r2: r1's tail turned round, then r2's tail."""
+    m, cells, shift, worth = w.m, w.cells, w.shift, w.worth
+    n1, n2, e1 = shift[r1, LEN], shift[r2, LEN], shift[r1, END]
+    p1, s2 = cells[r1, c1, NODE], cells[r2, c2 + 1, NODE]
+    d = cells[r1, c1, AHEAD] + joined(m, cells, 0, p1, e1, r2, 1, c2, 1)
+    d += joined(m, cells, 0, cells[r2, 0, NODE], s2, r1, c1 + 1, n1 - c1, 1)
+    d -= cells[r2, c2 + 1, AHEAD] + cells[r1, n1 + 1, AHEAD]
+    if d >= worth[r1, SOFT] + worth[r2, SOFT] - EPS:
+        return 1.0
+    t1 = cells[r1, c1, LATER] + joined(m, cells, 1, p1, e1, r2, 1, c2, 1)
+    t2 = joined(m, cells, 1, cells[r2, 0, NODE], s2, r1, c1 + 1, n1 - c1, 1)
+    t2 += cells[r2, n2 + 1, LATER] - cells[r2, c2 + 1, LATER]
+    return after(w, 1.0 * d, r1, c1 + 1, n1 - c1, t1, r2, 1, c2, t2)
+
+
+@inlined
+def turned(w: State, r: Any, a: Any, b: Any) -> Any:
+    """What turning a..b of a round costs."""
+    m, cells, n = w.m, w.cells, w.shift[r, LEN]
+    p, s = cells[r, a - 1, NODE], cells[r, b + 1, NODE]
+    d = joined(m, cells, 0, p, s, r, a, b - a + 1, 1) + cells[r, a - 1, AHEAD] - cells[r, b + 1, AHEAD]
+    if d >= w.worth[r, SOFT] - EPS:
+        return 1.0
+    t = cells[r, n + 1, LATER] + cells[r, a - 1, LATER] - cells[r, b + 1, LATER]
+    t += joined(m, cells, 1, p, s, r, a, b - a + 1, 1)
+    return d + soft_of(w.shift, w.knob, r, t, w.worth[r, OVERLOAD]) - w.worth[r, SOFT]
+
+
+@compiled
+def note(
+    knob: Any, d: Any, kind: Any, r1: Any, a: Any, la: Any, rev1: Any, r2: Any, b: Any, lb: Any, rev2: Any
+) -> None:
+    """Keeps the best move of a visit."""
+    knob[MOVE], knob[MOVE + 1], knob[MOVE + 2], knob[MOVE + 3], knob[MOVE + 4] = d, kind, r1, a, la
+    knob[MOVE + 5], knob[MOVE + 6], knob[MOVE + 7], knob[MOVE + 8], knob[MOVE + 9] = rev1, r2, b, lb, rev2
+
+
+@compiled
+def chains(w: State, way: Any, r1: Any, p: Any, r2: Any, q: Any) -> None:
+    """The exchanges of chains after which u and v are neighbours."""
+    table, knob = w.table, w.knob
+    for x in range(table.shape[1]):
+        a, b = p + table[way, x, 0], q + table[way, x, 3]
+        la, rev1, lb, rev2 = table[way, x, 1], table[way, x, 2], table[way, x, 4], table[way, x, 5]
+        d = exchange(w, r1, a, la, rev1, r2, b, lb, rev2)
+        if d < knob[MOVE]:
+            note(knob, d, EXCHANGE, r1, a, la, rev1, r2, b, lb, rev2)
+
+
+@compiled
+def ends(w: State, way: Any, r1: Any, p: Any, r2: Any, q: Any) -> None:
+    """The moves of long parts after which u and v are neighbours: v behind u (way 0) or before it."""
+    knob = w.knob
+    if r1 == r2:
+        if q > p:
+            a, b = p + 1 - way, q - way
+        else:
+            a, b = q + 1 - way, p - way
+        d = turned(w, r1, a, b)
+        if d < knob[MOVE]:
+            note(knob, d, TURNED, r1, a, b, 0, r1, 0, 0, 0)
+        return
+    c1, c2 = p - way, q - 1 + way
+    d = tails(w, r1, c1, r2, c2)
+    if d < knob[MOVE]:
+        note(knob, d, TAILS, r1, c1, 0, 0, r2, c2, 0, 0)
+    if way:
+        r1, c1, r2, c2 = r2, q - 1, r1, p - 1
+    else:
+        c2 = q
+    d = heads(w, r1, c1, r2, c2)
+    if d < knob[MOVE]:
+        note(knob, d, HEADS, r1, c1, 0, 0, r2, c2, 0, 0)
+
+
+@compiled
+def fill(cells: Any, spare: Any, k: Any, n: Any, r: Any, a: Any, many: Any, turned: Any) -> Any:
+    """Writes a chain into a spare column; how many are in it then."""
+    for x in range(many):
+        spare[n + x, k] = cells[r, a + many - 1 - x, NODE] if turned else cells[r, a + x, NODE]
+    return n + many
+
+
+@compiled
+def written(w: State, r: Any, k: Any, n: Any) -> None:
+    """Takes a spare column as the inside of a round."""
+    for x in range(n):
+        w.cells[r, x + 1, NODE] = w.spare[x, k]
+    w.cells[r, n + 1, NODE] = w.shift[r, END]
+    w.shift[r, LEN] = n
+    changed(w, r)
+
+
+@compiled
+def do_within(w: State, r: Any, a: Any, la: Any, rev1: Any, b: Any, lb: Any, rev2: Any) -> None:
+    """Exchanges two chains of one round."""
+    cells, spare, n = w.cells, w.spare, w.shift[r, LEN]
+    if a > b:
+        a, la, rev1, b, lb, rev2 = b, lb, rev2, a, la, rev1
+    k = fill(cells, spare, ONE, 0, r, 1, a - 1, 0)
+    k = fill(cells, spare, ONE, k, r, b, lb, rev2)
+    k = fill(cells, spare, ONE, k, r, a + la, b - a - la, 0)
+    k = fill(cells, spare, ONE, k, r, a, la, rev1)
+    k = fill(cells, spare, ONE, k, r, b + lb, n - b - lb + 1, 0)
+    written(w, r, ONE, k)
+    push_around(w, r, a - 1, a + lb)
+    push_around(w, r, b + lb - la - 1, b + lb)
+
+
+@compiled
+def do_exchange(w: State, r1: Any, a: Any, la: Any, rev1: Any, r2: Any, b: Any, lb: Any, rev2: Any) -> None:
+    cells, spare = w.cells, w.spare
+    n1, n2 = w.shift[r1, LEN], w.shift[r2, LEN]
+    n = fill(cells, spare, ONE, 0, r1, 1, a - 1, 0)
+    n = fill(cells, spare, ONE, n, r2, b, lb, rev2)
+    n = fill(cells, spare, ONE, n, r1, a + la, n1 - a - la + 1, 0)
+    k = fill(cells, spare, TWO, 0, r2, 1, b - 1, 0)
+    k = fill(cells, spare, TWO, k, r1, a, la, rev1)
+    k = fill(cells, spare, TWO, k, r2, b + lb, n2 - b - lb + 1, 0)
+    written(w, r1, ONE, n)
+    written(w, r2, TWO, k)
+    push_around(w, r1, a - 1, a + lb)
+    push_around(w, r2, b - 1, b + la)
+
+
+@compiled
+def do_ends(w: State, kind: Any, r1: Any, c1: Any, r2: Any, c2: Any) -> None:
+    cells, spare = w.cells, w.spare
+    n1, n2 = w.shift[r1, LEN], w.shift[r2, LEN]
+    n = fill(cells, spare, ONE, 0, r1, 1, c1, 0)
+    if kind == TAILS:
+        n = fill(cells, spare, ONE, n, r2, c2 + 1, n2 - c2, 0)
+        at = fill(cells, spare, TWO, 0, r2, 1, c2, 0)
+        k = fill(cells, spare, TWO, at, r1, c1 + 1, n1 - c1, 0)
+    else:
+        n = fill(cells, spare, ONE, n, r2, 1, c2, 1)
+        at = fill(cells, spare, TWO, 0, r1, c1 + 1, n1 - c1, 1)
+        k = fill(cells, spare, TWO, at, r2, c2 + 1, n2 - c2, 0)
+    written(w, r1, ONE, n)
+    written(w, r2, TWO, k)
+    push_around(w, r1, c1, c1 + 1)
+    push_around(w, r2, at, at + 1)
+    push_around(w, r1, n, n)
+    push_around(w, r2, k, k)
+    push_around(w, r2, 1, 1)
+
+
+@compiled
+def do_best(w: State) -> None:
+    move = w.knob
+    kind, r1, a, la, rev1 = (
+        int(move[MOVE + 1]),
+        int(move[MOVE + 2]),
+        int(move[MOVE + 3]),
+        int(move[MOVE + 4]),
+        int(move[MOVE + 5]),
+    )
+    r2, b, lb, rev2 = int(move[MOVE + 6]), int(move[MOVE + 7]), int(move[MOVE + 8]), int(move[MOVE + 9])
+    touch(w, r1)
+    touch(w, r2)
+    if kind == EXCHANGE and r1 == r2:
+        do_within(w, r1, a, la, rev1, b, lb, rev2)
+    elif kind == EXCHANGE:
+        do_exchange(w, r1, a, la, rev1, r2, b, lb, rev2)
+    elif kind == TURNED:
+        n = fill(w.cells, w.spare, ONE, 0, r1, a, la - a + 1, 1)
+        for x in range(n):
+            w.cells[r1, a + x, NODE] = w.spare[x, ONE]
+        changed(w, r1)
+        push_around(w, r1, a - 1, a)
+        push_around(w, r1, la, la + 1)
+    else:
+        do_ends(w, kind, r1, a, r2, b)
+
+
+@compiled
+def look(w: State, i: Any, day: Any) -> None:
+    """The best move of one visit."""
+    where, m, worth, cells, near = w.where, w.m, w.worth, w.cells, w.near
+    r1, p = where[i, day, 0], where[i, day, 1]
+    w.knob[MOVE] = -EPS
+    before, follow = m[cells[r1, p - 1, NODE], i, 0], m[i, cells[r1, p + 1, NODE], 0]
+    soft = worth[r1, SOFT]
+    for k in range(near.shape[1]):
+        j = near[i, k]
+        r2, q = where[j, day, 0], where[j, day, 1]
+        if r2 < 0:
+            continue
+        free = soft
+        if r1 != r2:
+            free += worth[r2, SOFT]
+        if m[i, j, 0] < follow + free and not (r1 == r2 and q == p + 1):
+            chains(w, 0, r1, p, r2, q)
+            ends(w, 0, r1, p, r2, q)
+        if m[i, j, 2] < before + free and not (r1 == r2 and q == p - 1):
+            chains(w, 1, r1, p, r2, q)
+            ends(w, 1, r1, p, r2, q)
+
+
+@compiled
+def descend(w: State) -> None:
+    """Moves until none of the marked visits has one that is better."""
+    count, days, size = w.count, w.count[DAY_COUNT], w.spare.shape[0]
+    while count[QUEUED]:
+        node = w.spare[count[QUEUE_HEAD], QUEUE]
+        count[QUEUE_HEAD] = (count[QUEUE_HEAD] + 1) % size
+        count[QUEUED] -= 1
+        i, day = node // days, node % days
+        w.where[i, day, 2] = 0
+        if w.where[i, day, 0] < 0:
+            continue
+        look(w, i, day)
+        if w.knob[MOVE] < -EPS:
+            do_best(w)
+            push(count, w.where, w.spare, i, day)

@@ -1,0 +1,345 @@
+"""The search of tied visits on arrays. Here it runs interpreted; one test compares it with what is compiled."""
+
+import json
+import os
+import random
+import subprocess
+import sys
+import threading
+import types
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from servicedesk.core.rounds.engine import Until
+from servicedesk.core.rounds.keeping import Budget, Keeper
+from servicedesk.core.rounds.periodic import arrays as columns
+from servicedesk.core.rounds.periodic import compiling, lane, moves, turns
+from servicedesk.core.rounds.periodic.arrays import arrays_of, best_orders, load_orders
+from servicedesk.core.rounds.planner import plan_rounds
+from servicedesk.core.rounds.problem import (
+    CLEAN,
+    ISOLATED,
+    NO_WAY_S,
+    SUSPECT,
+    Problem,
+    Refill,
+    Shift,
+    Tie,
+    Travel,
+    Visit,
+    Window,
+)
+from servicedesk.core.rounds.rules import judge
+from tests.core.rounds import checker
+from tests.core.rounds.problems import LUNCH, H, M, line
+
+ROOT = Path(__file__).parents[3]
+PR01 = ROOT / "fixtures" / "routing" / "published" / "pr01.txt"
+ALL_DAY = (0, 47 * H)
+
+
+def sites(many=10, technicians=2, days=4, seed=3):
+    """Tied and single visits with everything that the arrays know: one-way streets, skills, holds, usual technicians, two loads,
+    the most stops, isolation, overtime with a price, prices of days and of patterns."""
+    d = random.Random(seed)
+    places = many + technicians
+    xy = [(d.uniform(0, 40), d.uniform(0, 40)) for _ in range(places)]
+    square = [
+        [0 if a == b else int(M * (1 + ((p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2) ** 0.5) + d.uniform(0, 90)) for b, q in enumerate(xy)]
+        for a, p in enumerate(xy)
+    ]  # fmt: skip
+    square[technicians][technicians + 1] = NO_WAY_S
+    names, visits, ties = [f"t{n}" for n in range(technicians)], [], []
+    for n in range(many):
+        times = d.choice([1, 2, 2])
+        some = {
+            "skills": frozenset({"marine"} if n % 5 == 0 else ()), "loads": (d.choice([0, 40, 90]), d.choice([0, 1])),
+            "level": d.choice([CLEAN, CLEAN, SUSPECT, ISOLATED]), "disinfects": d.random() < 0.2,
+            "technicians": frozenset({names[-1]}) if n == 3 else None,
+            "usual": d.choice([None, *names]), "change_price": d.choice([0, 400]),
+        }  # fmt: skip
+        made = [Visit(f"v{n}/{k}", technicians + n, d.choice([20, 45]) * M, tuple(Window(day, *ALL_DAY, 50 * day) for day in range(days)), **some) for k in range(times)]  # fmt: skip
+        made = [replace(one, seconds=made[0].seconds) for one in made]
+        visits += made
+        if times > 1:
+            ties.append(Tie(tuple(one.id for one in made), ((0, 2), (1, 3), (0, 3)), (0, 100, 50)))
+    shifts = tuple(
+        Shift(
+            name, day, number, technicians - 1 - number, 7 * H, 17 * H, (None, 3 * H)[number % 2], (0, H)[number % 2], 2, None,
+            frozenset({"marine"} if number == 0 else ()), (260, 4), None, (None, 5)[number % 2], 300 * number,
+        )
+        for number, name in enumerate(names)
+        for day in range(days)
+    )  # fmt: skip
+    return Problem(Travel(square), tuple(visits), shifts, tuple(ties))
+
+
+def plain(many=14, days=3, vans=2, room=9):
+    """Sites alike but for where they lie, on vans that they nearly fill."""
+    d = random.Random(8)
+    xy = [(d.uniform(0, 40), d.uniform(0, 40)) for _ in range(many + 1)]
+    square = [[int(60 * ((p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2) ** 0.5) for q in xy] for p in xy]
+    visits = [Visit(f"{n}/{k}", n + 1, 0, tuple(Window(day, *ALL_DAY) for day in range(days)), loads=(1 + n % 3,)) for n in range(many) for k in range(2)]  # fmt: skip
+    ties = [Tie((f"{n}/0", f"{n}/1"), ((0, 1), (1, 2), (0, 2))) for n in range(many)]
+    shifts = [Shift(f"van {n}", day, 0, 0, 0, 23 * H, van=(room * many // 7,)) for day in range(days) for n in range(vans)]  # fmt: skip
+    return Problem(Travel(square), tuple(visits), tuple(shifts), tuple(ties))
+
+
+@pytest.fixture
+def every_move(monkeypatch):
+    """Counts the moves made, and holds that each changed the whole plan's cost by what it said."""
+    made = Counter()
+
+    def watched(w):
+        before, said = w.worth[:, :2].sum(), w.knob[columns.MOVE]
+        made[int(w.knob[columns.MOVE + 1])] += 1
+        do(w)
+        assert w.worth[:, :2].sum() - before == pytest.approx(said, abs=1e-3)
+
+    do = moves.do_best
+    monkeypatch.setattr(moves, "do_best", watched)
+    return made
+
+
+@pytest.mark.slow  # some hundred turns without compilation
+@pytest.mark.parametrize("seed", [1, 3, 4])
+def test_a_plan_on_arrays_holds_and_costs_what_it_says(seed, every_move):
+    problem = sites(seed=seed)
+    found = arrays_of(problem)
+    w = found.state(seed)
+    load_orders(found, w, {})
+    turns.begin(w)
+    w.knob[columns.HEAT], w.knob[columns.BLINK], w.knob[columns.NOISE] = 300.0, 0.05, 0.1
+    turns.take(w, 150)
+
+    plan, faults = judge(problem, best_orders(found, w))
+
+    assert faults == []
+    assert checker.wrong(problem, plan) == []
+    assert plan.cost == pytest.approx(w.knob[columns.BEST_COST])
+    assert sum(every_move.values()) > 50
+
+
+@pytest.mark.slow  # some hundred turns without compilation
+def test_all_kinds_of_moves_are_made_and_vain_turns_end_at_the_best(every_move):
+    problem = plain(many=9)
+    found = arrays_of(problem)
+    w = found.state(5)
+    w.count[columns.PATIENCE] = 30
+    load_orders(found, w, {})
+    turns.begin(w)
+    w.knob[columns.HEAT] = 20.0
+    for _part in range(3):
+        turns.take(w, 50)
+        whole = w.knob[columns.PRICES] + w.worth[:, :2].sum()
+        assert w.knob[columns.NOW] == pytest.approx(whole)
+
+    assert set(every_move) == {columns.EXCHANGE, columns.TAILS, columns.HEADS, columns.TURNED}
+    assert w.count[columns.LAST] > 0
+    assert judge(problem, best_orders(found, w))[1] == []
+
+
+def test_the_same_seed_gives_the_same_plan_and_an_old_plan_is_never_made_worse():
+    problem = plain(many=6)
+    first = plan_rounds(problem, Budget(iterations=30))
+    again = plan_rounds(problem, Budget(iterations=30))
+    both = plan_rounds(problem, Budget(iterations=30, threads=2))
+    half = {key: order[:2] for key, order in first.plan.orders.items()}
+    warm = plan_rounds(problem, Budget(iterations=20), start=first.plan.orders)
+    part = plan_rounds(problem, Budget(iterations=20), start=half)
+
+    assert checker.wrong(problem, first.plan) == checker.wrong(problem, part.plan) == []
+    assert first.plan == again.plan
+    assert max(warm.plan.cost, both.plan.cost) <= first.plan.cost
+
+
+def test_a_penalty_follows_the_share_of_plans_that_hold():
+    assert turns.pull(0.5, 2.0, 1.0, True) == 2.0
+    assert turns.pull(0.1, 2.0, 1.0, True) == pytest.approx(2.2)
+    assert turns.pull(0.9, 2.0, 1.0, True) == pytest.approx(1.8)
+    assert turns.pull(0.1, 200.0, 1.0, False) == pytest.approx(260.0)
+
+
+def lonely(problem, **more):
+    """The problem with something else about its first visit."""
+    return replace(problem, visits=(replace(problem.visits[0], **more), *problem.visits[1:]))
+
+
+def shifted(problem, **more):
+    return replace(problem, shifts=tuple(replace(shift, **more) for shift in problem.shifts))
+
+
+def tied(problem, **more):
+    return replace(problem, ties=(replace(problem.ties[0], **more), *problem.ties[1:]))
+
+
+KNOWN = plain(many=4)
+
+
+@pytest.mark.parametrize(
+    "problem",
+    [
+        shifted(KNOWN, lunch=LUNCH),
+        shifted(KNOWN, refill=Refill(0, 60)),
+        lonely(KNOWN, skip_price=3),
+        lonely(KNOWN, seconds=60),
+        lonely(KNOWN, windows=(Window(0, 9 * H, 10 * H), Window(1, *ALL_DAY))),
+        lonely(KNOWN, windows=(Window(0, *ALL_DAY, 7), Window(1, *ALL_DAY, 8), Window(2, *ALL_DAY))),
+        replace(KNOWN, visits=tuple(replace(v, skills=frozenset({"diving"})) for v in KNOWN.visits)),
+        tied(KNOWN, patterns=((0, 0), (0, 1))),
+        tied(KNOWN, patterns=((1, 0), (0, 1))),
+        tied(KNOWN, patterns=((0, 9),)),
+        replace(KNOWN, travel=Travel(KNOWN.travel.seconds, [[0 if a == b else 200_000_000 for b in range(5)] for a in range(5)])),
+    ],
+)  # fmt: skip
+def test_what_the_arrays_do_not_know_is_left_to_the_other_search(problem):
+    assert arrays_of(KNOWN) is not None
+    assert arrays_of(problem) is None
+
+
+def engine(ready=True, failed=False):
+    """An engine as it stands at some moment; interpreted."""
+    made = compiling.Engine()
+    made.turns, made.failed = turns, failed
+    if ready:
+        made.ready.set()
+    else:
+        made.wanted = lambda: made.ready
+    return made
+
+
+def searched(problem, budget, made, until=None, start=None):
+    keeper = Keeper(problem)
+    moment = None if budget.seconds is None else keeper.began + budget.seconds
+    one = lane.Lane(problem, keeper, budget, until or Until(budget.iterations, moment), 0, made)
+    one.run(start)
+    return one, keeper
+
+
+def test_while_it_compiles_or_where_it_cannot_the_other_search_goes_on():
+    for made in (engine(ready=False), engine(failed=True)):
+        keeper = searched(KNOWN, Budget(seconds=0.4), made)[1]
+        assert judge(KNOWN, keeper.best.orders())[1] == []
+
+    made, told = engine(ready=False), []
+
+    def soon():
+        told.append(1)
+        if len(told) == 3:
+            made.ready.set()
+        return False
+
+    budget = Budget(seconds=1.0)
+    keeper = searched(KNOWN, budget, made, Until(None, lane.time.perf_counter() + 1.0, soon))[1]
+    assert judge(KNOWN, keeper.best.orders())[1] == []
+    assert len(told) > 3
+
+
+def test_with_a_limit_of_iterations_the_compiler_is_waited_for_and_a_word_ends_the_waiting(monkeypatch):
+    monkeypatch.setattr(lane, "SLICE_S", 0.01)
+    made = engine(ready=False)
+    threading.Timer(0.05, made.ready.set).start()
+    one, keeper = searched(KNOWN, Budget(iterations=30), made)
+    assert keeper.best is not None and one.until.done == 30
+    known = {one._worth(*pair) for _time in range(2) for pair in keeper.best.orders().items()}
+    assert None not in known
+
+    word = Until(30, None, lambda: True)
+    one, keeper = searched(KNOWN, Budget(iterations=30), engine(ready=False), word)
+    assert keeper.best is not None and one.until.done == 0
+
+
+def test_it_cools_down_twice_where_there_is_time_and_goes_on_from_the_best(monkeypatch):
+    monkeypatch.setattr(lane, "EARLY_S", 0.2)
+    monkeypatch.setattr(lane, "LONG_S", 0.3)
+
+    one, keeper = searched(KNOWN, Budget(seconds=0.6), engine())
+
+    assert one._spans() == [(0.0, pytest.approx(1 / 3)), (pytest.approx(1 / 3), 1.0)]
+    assert judge(KNOWN, keeper.best.orders())[1] == []
+    assert one.until.done > 0
+
+
+def test_where_nothing_whole_is_found_the_other_search_leaves_visits_out():
+    tight = plain(many=4, room=3)
+    assert not searched(tight, Budget(iterations=60), engine())[1].best
+
+    plan = plan_rounds(tight, Budget(iterations=300)).plan
+
+    assert plan.missing and checker.wrong(tight, plan) == []
+
+
+def test_what_does_not_hold_by_the_rules_is_not_handed_in():
+    nowhere = [[0 if a == b else NO_WAY_S for b in range(5)] for a in range(5)]
+    problem = replace(KNOWN, travel=Travel(nowhere, KNOWN.travel.seconds))
+
+    assert searched(problem, Budget(iterations=20), engine())[1].best is None
+
+
+def test_one_site_on_one_van_is_planned_too():
+    one = Problem(line(0, 3), (Visit("a", 1, 60, (Window(0, *ALL_DAY), Window(1, *ALL_DAY, 5))),), tuple(Shift("x", day, 0, 0, H, 2 * H) for day in (0, 1)))  # fmt: skip
+
+    keeper = searched(one, Budget(iterations=5), engine())[1]
+
+    assert keeper.best.orders() == {("x", 0): ("a",)}
+
+
+def test_the_compiler_is_asked_once_and_may_fail(monkeypatch):
+    made = compiling.Engine()
+    assert made.wanted().wait(30) and made.turns is turns and not made.failed
+    assert made.wanted() is made.ready
+
+    monkeypatch.setattr(columns, "smallest", lambda: None)
+    broken = compiling.Engine()
+    assert broken.wanted().wait(30) and broken.failed
+
+
+def test_where_nothing_can_be_kept_it_is_compiled_anew(monkeypatch):
+    asked = []
+
+    def njit(cache=False, **options):
+        asked.append((cache, options.get("forceinline", False)))
+        if cache:
+            raise RuntimeError("no place to keep it")
+        return lambda function: function
+
+    monkeypatch.setitem(
+        sys.modules, "numba", types.SimpleNamespace(njit=njit, config=types.SimpleNamespace())
+    )
+
+    assert compiling.inlined(len) is len
+    assert asked == [(True, True), (False, True)]
+
+
+AGREE = """
+import json, sys
+from pathlib import Path
+from servicedesk.core.rounds import formats
+from servicedesk.core.rounds.keeping import Budget
+from servicedesk.core.rounds.planner import plan_rounds
+from servicedesk.core.rounds.periodic.compiling import ENGINE
+made = formats.read_periodic("pr01", Path(sys.argv[1]).read_text())
+plan = plan_rounds(made.problem, Budget(iterations=100)).plan
+print(json.dumps([ENGINE.failed, type(ENGINE.turns.take).__name__, plan.cost, sorted((*key, *order) for key, order in plan.orders.items())]))
+"""
+
+
+@pytest.mark.slow  # compiles: some twenty seconds
+def test_compiled_and_interpreted_it_finds_the_same_plan(tmp_path):
+    found = {}
+    for off in ("0", "1"):
+        around = {
+            **os.environ,
+            "NUMBA_DISABLE_JIT": off,
+            "TANKROUND_VAR": str(tmp_path),
+            "PYTHONPATH": str(ROOT),
+        }
+        done = subprocess.run([sys.executable, "-c", AGREE, str(PR01)], env=around, capture_output=True, text=True, check=True)  # fmt: skip
+        found[off] = json.loads(done.stdout)
+
+    assert found["0"][:2] == [False, "CPUDispatcher"] and found["1"][:2] == [False, "function"]
+    assert found["0"][2:] == found["1"][2:]
+    assert list((tmp_path / "compiled").iterdir())
