@@ -7,9 +7,10 @@ finds no room.
     why       why(problem, orders, visit)    odd       what cannot be, in words
     weeks     invented weeks                 formats   published instances
 
-Inside: model, engine, neighbours and clock put a problem into the solver's terms; sectors and patterns search large problems and
+Inside: model, engine, neighbours and clock put a problem into the solver's terms; sectors search large problems, patterns and periodic
 visits whose days hang together. Times are seconds since local midnight, days count from 0, prices are in the unit of travel's cost
-(seconds of driving, if nothing else is said). Nothing here reads a clock of the day, a disk or a database."""
+(seconds of driving, if nothing else is said). Nothing here reads a clock of the day, a disk or a database, but that periodic keeps
+its compiled functions on one."""
 
 from servicedesk.core.rounds.keeping import Budget, Progress
 from servicedesk.core.rounds.plan import REFILL, Orders, Plan, Round, Stop

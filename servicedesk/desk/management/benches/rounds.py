@@ -3,8 +3,8 @@ ones) and the project's own invented weeks, each solved by the product's planner
 
     bench rounds --set solomon|homberger|pvrp|weeks|master --instances DIR [--only A,B] --seconds S --seeds 1,2,3 [--out DIR] [--json]
 
-Both columns (after ten seconds and at the end) come from one run. The search of tied visits is compiled before its clock starts. With --out each solution is written as INSTANCE-SEED.json and
-what was measured beside it in runs/; what is there is not run again. --keep replaces a week's best known solution in
+Both columns (after ten seconds and at the end) come from one run. The search of tied visits is compiled before the clock starts. With
+--out each solution is written as INSTANCE-SEED.json and what was measured beside it in runs/; what is there is not run again. --keep replaces a week's best known solution in
 fixtures/routing where a better one is found."""
 
 import json
