@@ -42,8 +42,8 @@ from servicedesk.core.rounds.periodic.arrays import (
 from servicedesk.core.rounds.periodic.compiling import compiled, inlined
 from servicedesk.core.rounds.periodic.rounds import changed, draw, push_around, soft_of, touch
 
-STRING, NEAR = 6, 7
-"""Most visits of a string, most sites around one, that are taken out in a turn."""
+STRING, NEAR = 14, 25
+"""Most visits of a string, most sites around one, that are taken out in a turn; mostly it is few, seldom whole rounds."""
 STRINGS = 3
 
 
@@ -179,7 +179,8 @@ def out(w: State, i: Any, day: Any) -> None:
 @compiled
 def ruin_near(w: State, seed: Any) -> None:
     """Takes out a site and some of those around it."""
-    left = int(draw(w.count) * NEAR)
+    chance = draw(w.count)
+    left = int(chance * chance * chance * NEAR)
     out(w, seed, -1)
     reach = min(w.near.shape[1], 2 * left + 2)
     for k in range(reach):
@@ -192,7 +193,8 @@ def ruin_near(w: State, seed: Any) -> None:
 def ruin_string(w: State, i: Any, day: Any, whole: Any) -> None:
     """Takes out a string of visits of one round with one visit in it; `whole`: all visits of their sites."""
     r, at, n = w.where[i, day, 0], w.where[i, day, 1], w.shift[w.where[i, day, 0], LEN]
-    size = min(n, 1 + int(draw(w.count) * STRING))
+    chance = draw(w.count)
+    size = min(n, 1 + int(chance * chance * STRING))
     low, high = max(1, at - size + 1), min(at, n - size + 1)
     a = low + int(draw(w.count) * (high - low + 1))
     for _number in range(size):

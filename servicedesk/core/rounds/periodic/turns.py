@@ -63,7 +63,7 @@ ONE_DAY, STRING_SHARE = 0.3, 0.3
 """How often strings of one day are put back on that day; how often all visits of those on a string may change their days."""
 FEW, MOST = 0.4, 0.6
 """Share of plans that are to hold."""
-LEAST_PULL, MOST_PULL = 0.02, 10.0
+LEAST_PULL, MOST_PULL = 0.02, 100.0
 
 
 @compiled
