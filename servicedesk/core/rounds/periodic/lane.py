@@ -33,7 +33,7 @@ from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.problem import Key, Problem
 from servicedesk.core.rounds.rules import round_cost
 
-HOT, COLD = 0.25, 0.02
+HOT, COLD = 0.3, 0.03
 """Heat at the beginning and at the end, in shares of what a visit costs on average."""
 OVERLOOKED, CHANCE = 0.02, 0.03
 EARLY_S, LONG_S = 9.0, 15.0
