@@ -327,7 +327,7 @@ print(json.dumps([ENGINE.failed, type(ENGINE.turns.take).__name__, plan.cost, so
 """
 
 
-@pytest.mark.slow  # compiles: some twenty seconds
+@pytest.mark.slow  # compiles: half a minute to a minute of a core
 def test_compiled_and_interpreted_it_finds_the_same_plan(tmp_path):
     found = {}
     for off in ("0", "1"):

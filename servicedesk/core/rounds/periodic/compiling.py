@@ -1,6 +1,6 @@
 """Compiling the search on arrays: in the background, once, kept for the next process.
 
-It takes some twenty seconds of one core the first time and about one second from what was kept. Meanwhile the caller plans otherwise.
+It takes half a minute to a minute of one core the first time and about one second from what was kept. Meanwhile the caller plans otherwise.
 What is kept lies in a folder of its own for each version of the sources, since the library does not see that another file has
 changed; where nothing can be written it is compiled anew in each process. Arrays are borrowed by the compiled functions, which count
 no references (`_nrt`): counting cost thirty times the work itself, and none of them makes an array."""
