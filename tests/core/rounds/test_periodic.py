@@ -297,21 +297,23 @@ def test_the_compiler_is_asked_once_and_may_fail(monkeypatch):
     assert broken.wanted().wait(30) and broken.failed
 
 
-def test_where_nothing_can_be_kept_it_is_compiled_anew(monkeypatch):
-    asked = []
+def test_where_nothing_can_be_kept_it_is_compiled_anew(monkeypatch, tmp_path):
+    asked, config = [], types.SimpleNamespace()
 
-    def njit(cache=False, **options):
-        asked.append((cache, options.get("forceinline", False)))
-        if cache:
-            raise RuntimeError("no place to keep it")
+    def njit(**options):
+        asked.append((options["cache"], options.get("forceinline", False), config.CACHE_DIR != ""))
         return lambda function: function
 
-    monkeypatch.setitem(
-        sys.modules, "numba", types.SimpleNamespace(njit=njit, config=types.SimpleNamespace())
-    )
+    monkeypatch.setitem(sys.modules, "numba", types.SimpleNamespace(njit=njit, config=config))
+    (tmp_path / "file").write_text("no folder")
 
+    monkeypatch.setattr(compiling, "KEPT", tmp_path / "kept")
     assert compiling.inlined(len) is len
-    assert asked == [(True, True), (False, True)]
+    monkeypatch.setattr(compiling, "KEPT", tmp_path / "file")
+    assert compiling.compiled(len) is len
+
+    assert asked == [(True, True, True), (False, False, False)]
+    assert len(list((tmp_path / "kept").iterdir())) == 1
 
 
 AGREE = """

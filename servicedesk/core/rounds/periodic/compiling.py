@@ -1,7 +1,7 @@
 """Compiling the search on arrays: in the background, once, kept for the next process.
 
-It takes half a minute to a minute of one core the first time and about one second from what was kept. Meanwhile the caller plans otherwise.
-What is kept lies in a folder of its own for each version of the sources, since the library does not see that another file has
+It takes half a minute to a minute of one core the first time and about one second from what was kept; meanwhile the caller plans
+otherwise. What is kept lies in a folder of its own for each version of the sources, since the library does not see that another file has
 changed; where nothing can be written it is compiled anew in each process. Arrays are borrowed by the compiled functions, which count
 no references (`_nrt`): counting cost thirty times the work itself, and none of them makes an array."""
 
@@ -12,6 +12,7 @@ import importlib
 import os
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,20 +22,21 @@ KEPT = Path(os.environ.get("TANKROUND_VAR") or HERE.parents[3] / "var") / "compi
 SOURCES = ("arrays", "rounds", "moves", "placing", "turns")
 
 
-def _folder() -> Path:
-    """Where compiled functions are kept."""
+def _folder() -> Path | None:
+    """Where compiled functions are kept; None where nothing can be written."""
     texts = b"".join((HERE / f"{name}.py").read_bytes() for name in SOURCES)
-    return KEPT / hashlib.sha256(texts).hexdigest()[:16]
+    folder = KEPT / hashlib.sha256(texts).hexdigest()[:16]
+    with suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True)
+        return folder if os.access(folder, os.W_OK) else None
+    return None
 
 
 def _compiled(function: Any, **more: Any) -> Any:
-    numba = importlib.import_module("numba")
-    numba.config.CACHE_DIR = str(_folder())
+    numba, folder = importlib.import_module("numba"), _folder()
+    numba.config.CACHE_DIR = str(folder or "")
     options = {"nogil": True, "_nrt": False, "error_model": "numpy", **more}
-    try:
-        return numba.njit(cache=True, **options)(function)
-    except RuntimeError:  # nowhere to keep it
-        return numba.njit(**options)(function)
+    return numba.njit(cache=folder is not None, **options)(function)
 
 
 def compiled(function: F) -> F:
