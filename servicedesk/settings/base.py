@@ -35,6 +35,8 @@ if ROADS_KIND not in ("osrm", "valhalla"):
     raise ImproperlyConfigured("TANKROUND_ROADS_KIND is osrm or valhalla.")
 DEVICE_A_MINUTE = int(os.environ.get("TANKROUND_DEVICE_A_MINUTE", "600"))
 DEVICE_AT_ONCE = int(os.environ.get("TANKROUND_DEVICE_AT_ONCE", "2"))
+WEB_PROCESSES = int(os.environ.get("TANKROUND_WEB_PROCESSES", "0"))
+"""0: as many as the database has use for (`desk.management.serving`)."""
 INBOX = Path(os.environ.get("TANKROUND_INBOX", VAR / "inbox"))
 
 SECRET_KEY = "replaced in dev, test and prod"

@@ -8,7 +8,7 @@ import socket
 import subprocess
 import sys
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
 import pytest
 from django.conf import settings
@@ -243,6 +243,23 @@ def test_full_disk_is_one_sentence_whoever_meets_it(tmp_path: Path) -> None:
 def test_other_errors_are_not_made_up_into_full_disks(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="something else"), ground.plain_refusals(tmp_path):
         raise ValueError("something else")
+
+
+@pytest.mark.parametrize(
+    ("vendor", "processors", "asked", "processes"),
+    [("sqlite", 8, 0, 1), ("postgresql", 8, 0, 2), ("postgresql", 1, 0, 1), ("postgresql", 2, 5, 5), ("sqlite", 2, 3, 3)],
+)  # fmt: skip
+def test_as_many_web_processes_as_the_database_has_use_for(
+    monkeypatch, settings, vendor, processors, asked, processes
+) -> None:
+    settings.WEB_PROCESSES = asked
+    monkeypatch.setattr(serving, "connection", SimpleNamespace(vendor=vendor))
+    monkeypatch.setattr(serving.os, "cpu_count", lambda: processors)
+
+    (web,) = (child for child in serving.children(8000) if child.name == "web")
+
+    assert web.command[web.command.index("-w") + 1] == str(processes)
+    assert [child.stands_back for child in serving.children(8000)][:3] == [0, 5, 10]
 
 
 @pytest.mark.django_db

@@ -84,11 +84,28 @@ def prepare_files() -> None:
     call_command("collectstatic", interactive=False, verbosity=0)
 
 
+def web_processes() -> int:
+    """A Python process works on one processor. With PostgreSQL there are two where the machine has two, so that a hundred deliveries a second
+    leave room for pages; SQLite lets one write at a time, and a second process would only wait. The owner may say another number."""
+    if settings.WEB_PROCESSES > 0:
+        return settings.WEB_PROCESSES
+    return min(2, os.cpu_count() or 1) if connection.vendor == "postgresql" else 1
+
+
 def children(port: int) -> list[Child]:
     """Web, jobs, plans (searches that take long, beside all else) and beat, and a listener where a broker is named. Threads suffice for the queue in a folder; with Redis the work is forked.
     Where the processor is short, whoever waits for an answer comes before jobs, and jobs before plans."""
     forked = settings.CELERY_BROKER_URL.startswith("redis")
-    web = [sys.executable, "-m", "gunicorn", "servicedesk.wsgi:application", "-k", WEB_WORKER, "-w", "1"]
+    web = [
+        sys.executable,
+        "-m",
+        "gunicorn",
+        "servicedesk.wsgi:application",
+        "-k",
+        WEB_WORKER,
+        "-w",
+        str(web_processes()),
+    ]
     web += ["--worker-connections", "400", "--threads", "8", "-b", f"127.0.0.1:{port}"]
     web += ["--graceful-timeout", "3", "--timeout", "60"]
     web += ["--keep-alive", "5", "--log-level", "warning", "--no-control-socket"]
