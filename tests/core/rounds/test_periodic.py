@@ -182,7 +182,9 @@ KNOWN = plain(many=4)
 @pytest.mark.parametrize(
     "problem",
     [
-        shifted(KNOWN, lunch=LUNCH),
+        shifted(KNOWN, lunch=LUNCH, earliest=LUNCH.earliest + 60),
+        replace(shifted(KNOWN, lunch=LUNCH), visits=tuple(replace(v, seconds=2 * H) for v in KNOWN.visits)),
+        replace(KNOWN, visits=tuple(replace(v, windows=tuple(replace(w, latest=9 * H) for w in v.windows)) for v in KNOWN.visits)),
         shifted(KNOWN, refill=Refill(0, 60)),
         lonely(KNOWN, skip_price=3),
         lonely(KNOWN, seconds=60),
@@ -198,6 +200,37 @@ KNOWN = plain(many=4)
 def test_what_the_arrays_do_not_know_is_left_to_the_other_search(problem):
     assert arrays_of(KNOWN) is not None
     assert arrays_of(problem) is None
+
+
+def test_lunch_is_planned_round_on_the_virtual_clock():
+    """A technician alone, with days so full that nobody is back before lunch is over."""
+    hungry = shifted(plain(many=6, vans=1), earliest=8 * H, latest=17 * H, lunch=LUNCH, paid=7 * H + 30 * M)
+    hungry = replace(hungry, visits=tuple(replace(v, seconds=75 * M, loads=()) for v in hungry.visits))
+    found = arrays_of(hungry)
+    w = found.state(1)
+    load_orders(found, w, {})
+    turns.begin(w)
+    turns.take(w, 60)
+
+    plan, faults = judge(hungry, best_orders(found, w))
+
+    assert columns._limit(hungry.shifts[0]) == 7 * H + 30 * M
+    assert columns._limit(replace(hungry.shifts[0], paid=None)) == 8 * H + 30 * M
+    assert faults == [] and checker.wrong(hungry, plan) == []
+    assert plan.cost == pytest.approx(w.knob[columns.BEST_COST])
+    assert [LUNCH.earliest <= round_.lunch <= LUNCH.latest for round_ in plan.rounds] == [True] * 3
+
+
+def test_a_window_binds_only_where_work_and_the_way_home_leave_room_to_be_late():
+    shift = replace(KNOWN.shifts[0], earliest=8 * H, latest=17 * H, lunch=None, paid=None)
+    hours = Window(0, 8 * H, 15 * H)
+    assert columns._free(hours, shift, seconds=2 * H, home=0)
+    assert columns._free(hours, shift, seconds=H, home=H)
+    assert not columns._free(hours, shift, seconds=H, home=H - 1)
+    assert not columns._free(replace(hours, earliest=8 * H + 1), shift, seconds=2 * H, home=0)
+    with_lunch = replace(shift, lunch=LUNCH)
+    assert columns._free(hours, with_lunch, seconds=90 * M, home=30 * M)
+    assert not columns._free(hours, with_lunch, seconds=91 * M, home=2 * H)  # two windows
 
 
 def engine(ready=True, failed=False):

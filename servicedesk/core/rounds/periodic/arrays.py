@@ -4,8 +4,9 @@ A site is the visits of a tie, or one single visit; a node is a site, or a place
 shift with its round. Rules that hang on who follows whom are forbidden arcs, those of a site and a shift are an extra price.
 
 Known here: skills and holds to technicians, usual technicians, several loads, the most stops, isolation, overtime, prices of days and
-patterns, streets without a way. Not known, and left to the search of `patterns`: lunch, refills, visits that may be left out, windows
-that bind, visits of one tie that are unlike one another, two of them on one day, no shift at all on the days of a site."""
+patterns, streets without a way, lunch (by the virtual clock of `clock`). Not known, and left to the search of `patterns`: refills, visits that
+may be left out, windows that bind, work so long that it would cover all of lunch's time, visits of one tie that are unlike one another, two
+of them on one day, no shift at all on the days of a site."""
 
 from __future__ import annotations
 
@@ -13,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from servicedesk.core.rounds.clock import virtual_end, virtual_windows
 from servicedesk.core.rounds.later import np
 from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.problem import NO_WAY_S, Key, Problem, Shift, Tie, Travel, Visit, Window
@@ -91,15 +93,26 @@ class Arrays:
         return _state(self, seed)
 
 
-def _free(window: Window, shift: Shift) -> bool:
-    """Whether a window never binds on a shift: whoever leaves as early as may be begins within it."""
-    return window.earliest <= shift.earliest and window.latest >= shift.earliest + _limit(shift)
+def _free(window: Window, shift: Shift, seconds: int, home: int) -> bool:
+    """Whether a window never binds on a shift for work of so many seconds, so many from the shift's end: whoever leaves as early as may be,
+    and is back as late as may be, begins within it."""
+    on_clock = virtual_windows(window.earliest, window.latest, seconds, lunch_of(shift))
+    if len(on_clock) != 1:
+        return False
+    opens, closes, more = on_clock[0]
+    return more == 0 and opens <= shift.earliest and closes >= shift.earliest + _limit(shift) - seconds - home
 
 
 def _limit(shift: Shift) -> int:
-    """Seconds that a round may take."""
-    whole = shift.latest - shift.earliest
+    """Seconds that a round may take, lunch left out."""
+    whole = virtual_end(shift.latest, lunch_of(shift)) - shift.earliest
     return whole if shift.paid is None else min(whole, shift.paid + shift.overtime)
+
+
+def _lunches(shift: Shift) -> bool:
+    """Whether lunch, if there is one, lies within the shift from its beginning on: only then the virtual clock begins as the real one does."""
+    lunch = lunch_of(shift)
+    return lunch is None or shift.earliest <= lunch.earliest
 
 
 def _alike(visits: list[Visit]) -> bool:
@@ -115,7 +128,7 @@ def _alike(visits: list[Visit]) -> bool:
 
 def _known(problem: Problem) -> bool:
     """Whether the compiled search knows all rules of this problem."""
-    if any(lunch_of(shift) or shift.refill for shift in problem.shifts):
+    if any(shift.refill or not _lunches(shift) for shift in problem.shifts):
         return False
     if any(visit.skip_price is not None for visit in problem.visits):
         return False
@@ -136,7 +149,7 @@ class _Reader:
     """Reads sites out of a problem; `sites` stays empty where something is not known."""
 
     def __init__(self, problem: Problem) -> None:
-        self.problem, self.days = problem, problem.days
+        self.problem, self.days, self.seconds = problem, problem.days, problem.travel.arrays[0]
         self.number = {day: n for n, day in enumerate(self.days)}
         self.by_day: dict[int, list[tuple[int, Shift]]] = {}
         for n, shift in enumerate(problem.shifts):
@@ -176,7 +189,8 @@ class _Reader:
                 windows = [window for window in visit.windows if window.day == day]
                 if not windows or fits(visit, shift) is not None:
                     continue
-                if not all(_free(window, shift) for window in windows):
+                home = int(self.seconds[visit.place, shift.end])
+                if not all(_free(window, shift, visit.seconds, home) for window in windows):
                     return False
                 other = visit.usual is not None and visit.usual != shift.technician
                 found.add(min(w.price for w in windows) + (visit.change_price if other else 0))
