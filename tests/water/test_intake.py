@@ -118,14 +118,18 @@ def test_seven_bad_of_five_hundred_are_named_and_the_rest_stored(tank, source, m
     assert (again.stored, len(again.already)) == ([], 493)
 
 
-def test_somebody_who_is_quicker_between_look_and_insert_loses_nothing(tank, source, method, monkeypatch):
-    """The look sees nothing, the insert meets a row."""
+@pytest.mark.parametrize("many", [2, bench.FEW + 5])
+def test_somebody_who_is_quicker_between_look_and_insert_loses_nothing(
+    tank, source, method, monkeypatch, many
+):
+    """The look, where there is one, sees nothing; the insert meets a row."""
     take(tank, source, values(method, 7.0))
     monkeypatch.setattr(bench, "_between", lambda **given: [])
 
-    taken = take(tank, source, values(method, 7.0, 7.1))
+    taken = take(tank, source, values(method, *(7.0 + n / 100 for n in range(many))))
 
-    assert (taken.stored, taken.already) == ([1], [0])
+    assert (taken.stored, taken.already) == (list(range(1, many)), [0])
+    assert Reading.objects.count() == many
 
 
 @pytest.mark.parametrize(
