@@ -35,6 +35,7 @@ def patient(settings):
     settings.DEVICE_A_MINUTE = 10**9
 
 
+TONGUES = ("application/senml+json", "application/senml+cbor", "application/json", "text/csv")
 RUNS, CASES = 40, 2500
 """One hundred thousand cases; the short form is one run of a twentieth."""
 LEAVES = {"staff:sign_out", "desk:own_retire", "staff:person_retire"}
@@ -127,18 +128,23 @@ class Doors:
             body[rng.choice(["sent_at", "tablet", "entries", "more"])] = self.nasty()
         return self.line("bob").post("/api/v1/sync/", json.dumps(body), content_type="application/json")
 
-    def instrument(self):
+    def pack(self):
+        """SenML, or what somebody might take for it."""
         rng = self.rng
         record = {"n": "alkalinity", "v": rng.uniform(-5, 70), "t": -rng.randint(0, 10_000_000)}
         for _n in range(rng.randint(0, 3)):
             record[
                 rng.choice(["n", "v", "t", "u", "bn", "bt", "bu", "bv", "bver", "vs", "vb", "s", "zz_"])
             ] = self.nasty()
-        pack = rng.choice([[record], [record, record], record, [[record]], [self.nasty(), record]])
-        tongue = rng.choice(
-            ["application/senml+json", "application/senml+cbor", "application/json", "text/csv"]
-        )
-        body = rng.choice(BROKEN) if rng.random() < 0.05 else self.in_tongue(tongue, pack)
+        return rng.choice([[record], [record, record], record, [[record]], [self.nasty(), record]])
+
+    def body(self, tongue: str) -> bytes:
+        """What an instrument might send in a tongue; now and then what nothing can read."""
+        return self.rng.choice(BROKEN) if self.rng.random() < 0.05 else self.in_tongue(tongue, self.pack())
+
+    def instrument(self, tongue: str = ""):
+        tongue = tongue or self.rng.choice(TONGUES)
+        body = self.body(tongue)
         way = {"Authorization": f"Bearer {self.world.token}"}
         answer = self.lines["a"].post("/api/v1/deliveries/", body, content_type=tongue, headers=way)
         if answer.status_code == 401:  # a form ended the pass, or put the instrument out of use
@@ -239,10 +245,10 @@ class Doors:
         nasty = self.nasty()
         return nasty if isinstance(nasty, str) else json.dumps(nasty)
 
-    def broken_pages(self) -> list[tuple[str, str, int]]:
-        """Every page of every reader that no longer answers."""
+    def broken_pages(self, readers: list[str] | None = None) -> list[tuple[str, str, int]]:
+        """Every page of every reader, or of these, that no longer answers."""
         found = []
-        for who in self.browsers:
+        for who in readers or self.browsers:
             line = self.line(who)
             for name, item in patterns():
                 if name == "staff:sign_out":
