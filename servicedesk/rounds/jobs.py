@@ -34,7 +34,7 @@ from servicedesk.rounds.queries.wanted import Wanted, wanted
 from servicedesk.rounds.queries.ways import points_of, service
 from servicedesk.staff.queries import day_of
 
-AHEAD, SOON = timedelta(days=35), timedelta(days=14)
+SOON = timedelta(days=14)
 ASK_S, ASK_AT_NIGHT_S = 60, 400
 """So many seconds the road router is asked before a week is planned, and each night."""
 
@@ -43,9 +43,9 @@ ASK_S, ASK_AT_NIGHT_S = 60, 400
 def owe_visits(job: Job) -> dict[str, Any]:
     now = timezone.now()
     today = day_of(now)
-    made = actions.owe_visits(first=today, last=today + AHEAD, at=now)
-    placed = actions.place_new(first=today + timedelta(days=1), last=today + AHEAD, now=now)
-    simply = actions.plan_simply(first=today, last=today + AHEAD)
+    made = actions.owe_visits(first=today, last=today + actions.AHEAD, at=now)
+    placed = actions.place_new(first=today + timedelta(days=1), last=today + actions.AHEAD, now=now)
+    simply = actions.plan_simply(first=today, last=today + actions.AHEAD)
     return {"owed": len(made), "placed": placed + simply, "by_due_day": simply}
 
 

@@ -364,7 +364,7 @@ def test_a_band_that_is_kept_has_its_tank_judged_anew_and_a_row_that_does_not_re
     band.refresh_from_db()
     assert band.high == 10
     assert [t.tank_id for t in Touched.objects.all()] == [band.tank_id]
-    assert own.retire(row=band, on=now.date(), at=now, by=make_owner()) is False
+    assert own.retire(row=band, at=now, by=make_owner()) is False
     assert Band.objects.get() == band
 
 

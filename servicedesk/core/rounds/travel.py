@@ -45,13 +45,31 @@ def _checked(roads: Roads) -> None:
         raise NotPlanned("The bands of distance must rise.")
 
 
+def _arc_m(lat: Any, lon: Any, to_lat: Any, to_lon: Any) -> Any:
+    """Metres of great circle between points in radians."""
+    half = np.sin((lat - to_lat) / 2) ** 2 + np.cos(lat) * np.cos(to_lat) * np.sin((lon - to_lon) / 2) ** 2
+    return 2 * EARTH_M * np.arcsin(np.sqrt(np.clip(half, 0, 1)))
+
+
+def _radians(points: Sequence[tuple[float, float]]) -> Any:
+    """Latitudes and longitudes."""
+    return np.radians(np.asarray(points, dtype=float).reshape(-1, 2)).T
+
+
+def _bands(straight: Any, roads: Roads) -> Any:
+    """Into which band each straight line falls, in metres."""
+    return np.searchsorted(np.array([band.to_km * 1000 for band in roads.bands[:-1]]), straight, side="right")
+
+
+def _by_road(straight: Any, roads: Roads) -> Any:
+    """Metres by road of straight lines."""
+    return straight * np.array([band.factor for band in roads.bands])[_bands(straight, roads)]
+
+
 def great_circle_m(points: Sequence[tuple[float, float]]) -> Any:
     """Metres between all pairs of (latitude, longitude) in degrees, as a square array."""
-    lat, lon = np.radians(np.asarray(points, dtype=float).reshape(-1, 2)).T
-    a = np.sin((lat[:, None] - lat) / 2) ** 2 + np.cos(lat)[:, None] * np.cos(lat) * (
-        np.sin((lon[:, None] - lon) / 2) ** 2
-    )
-    return 2 * EARTH_M * np.arcsin(np.sqrt(np.clip(a, 0, 1)))
+    lat, lon = _radians(points)
+    return _arc_m(lat[:, None], lon[:, None], lat, lon)
 
 
 def travel_between(points: Sequence[tuple[float, float]], roads: Roads | None = None) -> Travel:
@@ -64,10 +82,8 @@ def travel_between(points: Sequence[tuple[float, float]], roads: Roads | None = 
                 f"Place {number + 1} lies at latitude {lat:g}, longitude {lon:g}: there is no such point."
             )
     straight = great_circle_m(points)
-    edges = np.array([band.to_km * 1000 for band in roads.bands[:-1]])
-    which = np.searchsorted(edges, straight, side="right")
-    metres = straight * np.array([band.factor for band in roads.bands])[which]
-    seconds = metres / (np.array([band.kmh for band in roads.bands])[which] / 3.6) + roads.leg_minutes * 60
+    metres, speeds = _by_road(straight, roads), np.array([band.kmh / 3.6 for band in roads.bands])
+    seconds = metres / speeds[_bands(straight, roads)] + roads.leg_minutes * 60
     seconds = np.where(straight < 1, 0, np.rint(seconds)).astype(np.int64)
     for (a, b), known in (roads.overrides or {}).items():
         seconds[a, b] = NO_WAY_S if known is None else known
@@ -80,19 +96,7 @@ def road_m(
     """Metres by road of each leg from a start to the end beside it, (latitude, longitude) in degrees, by the bands alone."""
     roads = roads or Roads()
     _checked(roads)
-    if not len(starts):
-        return np.zeros(0)
-    a, b = (np.radians(np.asarray(points, dtype=float)) for points in (starts, ends))
-    half = (
-        np.sin((b[:, 0] - a[:, 0]) / 2) ** 2
-        + np.cos(a[:, 0]) * np.cos(b[:, 0]) * np.sin((b[:, 1] - a[:, 1]) / 2) ** 2
-    )
-    straight = 2 * EARTH_M * np.arcsin(np.sqrt(np.clip(half, 0, 1)))
-    edges = np.array([band.to_km * 1000 for band in roads.bands[:-1]])
-    return (
-        straight
-        * np.array([band.factor for band in roads.bands])[np.searchsorted(edges, straight, side="right")]
-    )
+    return _by_road(_arc_m(*_radians(starts), *_radians(ends)), roads)
 
 
 def swapped(points: Sequence[tuple[float, float]], far_km: float = 300) -> tuple[int, ...]:

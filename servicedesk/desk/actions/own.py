@@ -128,12 +128,12 @@ def end_column(row: Model) -> str:
 
 
 @transaction.atomic
-def retire(*, row: Model, on: date, at: datetime, by: User) -> bool:
+def retire(*, row: Model, at: datetime, by: User) -> bool:
     """Take a row out of use, or back into it. Nothing is deleted; the visits of a plan follow it. False when this kind does not retire."""
     column = end_column(row)
     if not column:
         return False
-    ended = getattr(row, column)
+    ended, on = getattr(row, column), day_of(at)
     value = on if ended is None or ended > on else None
     type(row)._default_manager.filter(pk=row.pk).update(**{column: value})
     if isinstance(row, ServicePlan):

@@ -51,8 +51,7 @@ def strip(day: DayStrip, names: bool = False, columns: bool = False) -> SafeStri
     pictures = format_html_join(
         "",
         '<div class="drawn__{}">{}</div>',
-        # the drawing escapes every word it is given
-        ((number, mark_safe(svg)) for number, (_width, svg) in enumerate(drawn, 1)),  # noqa: S308
+        ((number, mark_safe(svg)) for number, (_width, svg) in enumerate(drawn, 1)),  # noqa: S308  the drawing escapes every word
     )
     return format_html(
         '<div class="strip"><div class="drawn">{}</div><ol class="unseen">{}</ol></div>',

@@ -151,7 +151,7 @@ def edit(request: HttpRequest, kind: str, key: str) -> HttpResponse:
 def retire(request: HttpRequest, kind: str, key: str) -> HttpResponse:
     user, now = staff_of(request), timezone.now()
     row = _row(_kind(kind).model, key)
-    if not own.retire(row=row, on=day_of(now), at=now, by=user):
+    if not own.retire(row=row, at=now, by=user):
         raise Http404
     messages.success(request, _("Kept."))
     return redirect(_home(row))

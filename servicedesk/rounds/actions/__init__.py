@@ -34,12 +34,13 @@ from servicedesk.rounds.actions.proposing import (
     keep_proposal,
     put_in_force,
 )
-from servicedesk.rounds.actions.rhythm import follow_plan
+from servicedesk.rounds.actions.rhythm import AHEAD, follow_plan
 from servicedesk.rounds.actions.roads import Asked, ask_ways, save_roads
 from servicedesk.rounds.actions.searching import drop_search, fail_search, stop_search
 from servicedesk.rounds.actions.telling import have_rung, post_letters
 
 __all__ = [
+    "AHEAD",
     "Asked",
     "ask_ways",
     "save_roads",

@@ -50,9 +50,9 @@ def stand_again(plan: ServicePlan, visits: Iterable[DueVisit]) -> None:
 
 
 @transaction.atomic
-def follow_plan(*, plan: ServicePlan, by: User, today: date, at: datetime) -> int:
-    """From tomorrow on what is owed is what the plan now says: its days, how early and late, how long, to which tanks. Visits it no longer
-    wants fall away, and who had them on a round is told; what has begun stays. How many fell away. New ones are owed by `owe_visits`."""
+def follow_plan(*, plan: ServicePlan, by: User, today: date, at: datetime) -> None:
+    """From tomorrow on what is owed is what the plan now says: its days, how early and late, how long, its name. Visits it no longer
+    wants fall away, and who had them on a round is told; what has begun stays. New ones are owed by `owe_visits`."""
     row = (
         ServicePlan.objects.select_related("site", "technician")
         .prefetch_related("tanks", "changes")
@@ -62,9 +62,9 @@ def follow_plan(*, plan: ServicePlan, by: User, today: date, at: datetime) -> in
     standing = standing_from(row, from_on)
     last = max([today + AHEAD, *(visit.due for visit in standing)])
     windows = {window.due: window for window in windows_of(row, from_on, last)}
-    gone = [visit for visit in standing if visit.due not in windows]
-    for visit in gone:
-        fall_away(visit, by, at)
+    for visit in standing:
+        if visit.due not in windows:
+            fall_away(visit, by, at)
     wanted = DueVisit.objects.filter(plan=row, due__in=windows, called_off_at__isnull=False)
     stand_again(row, wanted.order_by("due", "pk"))
     for visit in standing_from(row, from_on):
@@ -72,4 +72,3 @@ def follow_plan(*, plan: ServicePlan, by: User, today: date, at: datetime) -> in
         DueVisit.objects.filter(pk=visit.pk).update(
             earliest=window.earliest, latest=window.latest, minutes=row.minutes, why=row.name
         )
-    return len(gone)

@@ -36,10 +36,8 @@ def metres_by_day(first: date, last: date) -> dict[date, int]:
     planned). Legs to and from a place whose coordinates nobody knows count for nothing. The database is asked every time; what was reckoned is kept by
     what it says."""
     store = Place.objects.filter(kind=PlaceKind.STORE, lat__isnull=False, lon__isnull=False).order_by("name")
-    found = _reckoned(
-        _stops.raw(first=first, last=last), store.values_list("lat", "lon").first(), reckoned_by(roads())
-    )
-    return dict(found)
+    point = store.values_list("lat", "lon").first()
+    return dict(_reckoned(_stops.raw(first=first, last=last), point, reckoned_by(roads())))
 
 
 @lru_cache(maxsize=16)
