@@ -70,7 +70,7 @@ def test_kilometres_stand_beside_those_of_the_week_before():
     stop.round.day -= timedelta(days=7)
     stop.round.save()
 
-    row = next(row for row in week_total(MONDAY).numbers() if row[0] == "By road")
+    row = next(row for row in week_total(MONDAY).numbers() if row[0] == "Kilometres")
 
     ida, ben = along(50.0, 50.0, 50.06, 50.12, 50.0) / 1000, along(50.3, 50.3) / 1000
     assert row[1:3] == (f"{ida:.0f} km", f"{ben:.0f} km")

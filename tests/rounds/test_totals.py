@@ -35,7 +35,7 @@ def test_stops_and_hours_stand_beside_those_of_the_week_before():
     gone = day.put(day.owe("Gone 8"), day.ben, 8, time(16))
     Stop.objects.filter(pk=gone.pk).update(state="called_off")
     told = week_total(MONDAY).numbers()
-    assert [row[0] for row in told] == ["Stops", "At the wheel", "By road", "Work"]
+    assert [row[0] for row in told] == ["Stops", "At the wheel", "Kilometres", "Work"]
     assert [told[0], told[1], told[3]] == [
         ("Stops", "6", "1", "5 more"),
         ("At the wheel", "30 min", "3 h 20 min", "2 h 50 min less"),

@@ -52,7 +52,7 @@ class WeekTotal:
         return [
             (_("Stops"), str(now.stops), str(was.stops), _more(now.stops, was.stops, str)),
             (_("At the wheel"), span(now.driving), span(was.driving), _more(now.driving, was.driving, span)),
-            (_("By road"), _km(now.km), _km(was.km), _more(now.km, was.km, _km)),
+            (_("Kilometres"), _km(now.km), _km(was.km), _more(now.km, was.km, _km)),
             (_("Work"), span(now.work), span(was.work), _more(now.work, was.work, span)),
         ]
 
