@@ -287,6 +287,20 @@ def test_visits_follow_a_plan_that_is_moved_to_another_weekday_and_back():
     assert {visit.stop.state for visit in back} == {"planned"}
 
 
+def test_a_plan_that_takes_longer_keeps_its_visits_and_nobody_is_told_of_any():
+    owner, tank, ida = make_owner(), make_tank(), make_technician()
+    weekday = (timezone.now().date() + timedelta(days=3)).weekday()
+    plan = planned_weekly(tank=tank, person=ida, weekday=weekday)
+    before = [(visit.pk, visit.due, visit.stop.pk) for visit in owed(plan)]
+
+    own.keep(row=plan, values={"minutes": 45}, at=timezone.now(), by=owner)
+
+    assert len(before) >= 5
+    assert [(visit.pk, visit.due, visit.stop.pk) for visit in owed(plan)] == before
+    assert {visit.minutes for visit in owed(plan)} == {45}
+    assert not Notice.objects.filter(person=ida, move__off=True).exists()
+
+
 def test_visits_of_a_plan_taken_out_of_use_fall_away_and_what_has_begun_stays():
     owner, tank, ida = make_owner(), make_tank(), make_technician()
     plan = planned_weekly(
