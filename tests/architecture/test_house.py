@@ -13,7 +13,7 @@ import pytest
 from django.apps import apps
 from django.db import connection
 
-from servicedesk.core.rounds.periodic.compiling import SOURCES
+from servicedesk.core.rounds.compiled.compiling import SOURCES
 from servicedesk.web.facts import Fact
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -73,8 +73,8 @@ def test_a_planted_question_for_a_form_is_caught():
 
 
 def test_the_core_loads_neither_django_nor_celery():
-    """What is compiled loads its compiler when a search first wants it (see core/rounds/periodic/compiling), not before."""
-    compiled = {ROOT / "servicedesk/core/rounds/periodic" / f"{name}.py" for name in SOURCES}
+    """What is compiled loads its compiler when a search first wants it (see core/rounds/compiled/compiling), not before."""
+    compiled = {ROOT / "servicedesk/core/rounds/compiled" / f"{name}.py" for name in SOURCES}
     names = [
         ".".join(p.relative_to(ROOT).with_suffix("").parts)
         for p in (ROOT / "servicedesk/core").rglob("*.py")

@@ -7,10 +7,11 @@ finds no room.
     why       why(problem, orders, visit)    odd       what cannot be, in words
     weeks     invented weeks                 formats   published instances
 
-Inside: model, engine, neighbours and clock put a problem into the solver's terms; sectors search large problems, patterns and periodic
-visits whose days hang together. Times are seconds since local midnight, days count from 0, prices are in the unit of travel's cost
-(seconds of driving, if nothing else is said). Nothing here reads a clock of the day, a disk or a database, but that periodic keeps
-its compiled functions on one."""
+Inside: `compiled` is the search of its own on arrays, with which weeks and master rounds are planned. Model, engine and neighbours put a
+problem into the terms of the library that searches briefly, or what the arrays do not know: whole, large ones in sectors, visits whose
+days hang together with patterns. The clock takes lunch out of both. Times are seconds since local midnight, days count from 0, prices are in the unit of travel's cost
+(seconds of driving, if nothing else is said). Nothing here reads a clock of the day, a disk or a database, but that the compiled
+functions are kept on one."""
 
 from servicedesk.core.rounds.keeping import Budget, Progress
 from servicedesk.core.rounds.plan import REFILL, Orders, Plan, Round, Stop

@@ -3,7 +3,7 @@
 A few neighbouring sites are taken out of their rounds and each is put back with the pattern whose days cost least together (after
 the pattern improvement of Vidal et al. 2012, Operations Research 60:611-624); then the search runs briefly from there. What is
 better is kept, what is a little worse at first too; after many vain tries everything goes back to the best. It takes every problem; those
-whose rules `periodic` knows are searched there, hundreds of times as fast, and here only until that is compiled."""
+whose rules `compiled` knows are searched there, hundreds of times as fast, and here only until that is ready."""
 
 from __future__ import annotations
 

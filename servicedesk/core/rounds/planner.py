@@ -1,5 +1,6 @@
-"""Planning: the one way in. Small problems are searched whole, from several seeds beside one another; large ones in parts; tied
-visits with their patterns around the search. Whatever comes out is judged by the product's own rules before it is given back."""
+"""Planning: the one way in. What the search on arrays knows (`compiled`) is searched there, from several seeds beside one another, where
+there is time to load it. Else small problems are searched whole by the library, large ones in parts, tied visits with their patterns
+around it. Whatever comes out is judged by the product's own rules before it is given back."""
 
 from __future__ import annotations
 
@@ -10,15 +11,16 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from servicedesk.core.rounds.compiled.lane import Lane, Others, known
 from servicedesk.core.rounds.engine import Tuning, Until, search
 from servicedesk.core.rounds.insertion import mended
 from servicedesk.core.rounds.keeping import Budget, Keeper, Progress
 from servicedesk.core.rounds.model import Model, build, cost_of, missing_of, orders_of, solution_of
 from servicedesk.core.rounds.odd import refuse_odd
 from servicedesk.core.rounds.pairs import held_to, without_seconds
-from servicedesk.core.rounds.periodic.lane import Lane
+from servicedesk.core.rounds.patterns import Patterns
 from servicedesk.core.rounds.plan import Orders, Plan
-from servicedesk.core.rounds.problem import NotPlanned, Problem
+from servicedesk.core.rounds.problem import Key, NotPlanned, Problem
 from servicedesk.core.rounds.rules import judge
 from servicedesk.core.rounds.sectors import MISSING_PRICE, Sectors
 
@@ -26,6 +28,9 @@ WHOLE = 320
 """Up to so many visits are searched in one piece."""
 IN_VAIN = 0.3
 """Share of the time after which a search that demands every visit gives up and leaves some out."""
+LONG_S = 5.0
+"""From so many seconds on it pays to load what is compiled; a shorter search, or one with a limit of iterations, does without unless
+visits are tied."""
 ONE_DAY = Tuning(same_day=40, other_days=0, shaken=25, patience=4000)
 SEVERAL_DAYS = Tuning(same_day=12, other_days=30, shaken=10)
 
@@ -81,16 +86,42 @@ def _searched(problem: Problem, keeper: Keeper, budget: Budget, until: Until, st
     """Runs the search that suits; orders to fall back on where nothing whole was found."""
     if not problem.shifts or not problem.visits:
         return {}
-    if any(len(tie.patterns) > 1 for tie in problem.ties):
-        lanes = [Lane(problem, keeper, budget, replace(until), n) for n in range(max(1, budget.threads))]
+    tied = any(len(tie.patterns) > 1 for tie in problem.ties)
+    long = budget.iterations is None and (budget.seconds or 0) >= LONG_S
+    arrays = known(problem) if tied or long else None
+    many, other = range(max(1, budget.threads)), _other(problem, keeper, budget)
+    if arrays is not None:
+        lanes = [Lane(arrays, keeper, budget, replace(until), n, other) for n in many]
         _beside([partial(lane.run, start) for lane in lanes])
         return _untied(problem, lanes[0].last)
-    if len(problem.visits) > WHOLE:
+    if len(problem.visits) > WHOLE and not tied:
         Sectors(problem, keeper, budget, until).run(start)
         return {}
-    alone = [_Alone(problem, keeper, budget, replace(until), n) for n in range(max(1, budget.threads))]
-    _beside([partial(one.run, start) for one in alone])
-    return alone[0].last
+    last = dict[int, Orders]()
+
+    def alone(lane: int) -> None:
+        last[lane] = other(replace(until), lane, start)
+
+    _beside([partial(alone, n) for n in many])
+    return _untied(problem, last[0])
+
+
+def _other(problem: Problem, keeper: Keeper, budget: Budget) -> Others:
+    """The search for one lane of a problem that the arrays do not know, or until that is compiled."""
+
+    def searched(until: Until, lane: int, start: Orders | None) -> dict[Key, tuple[str, ...]]:
+        if any(len(tie.patterns) > 1 for tie in problem.ties):
+            tied = Patterns(problem, keeper, budget, until, lane)
+            tied.run(start)
+            return dict(tied.last)
+        if len(problem.visits) > WHOLE:
+            Sectors(problem, keeper, replace(budget, threads=1, seed=budget.seed + lane), until).run(start)
+            return {}
+        alone = _Alone(problem, keeper, budget, until, lane)
+        alone.run(start)
+        return dict(alone.last)
+
+    return searched
 
 
 def _beside(works: list[Callable[[], None]]) -> None:

@@ -3,7 +3,7 @@ ones) and the project's own invented weeks, each solved by the product's planner
 
     bench rounds --set solomon|homberger|pvrp|weeks|master --instances DIR [--only A,B] --seconds S --seeds 1,2,3 [--out DIR] [--json]
 
-Both columns (after ten seconds and at the end) come from one run. The search of tied visits is compiled before the clock starts. With
+Both columns (after ten seconds and at the end) come from one run. The search on arrays is compiled before the clock starts. With
 --out each solution is written as INSTANCE-SEED.json and what was measured beside it in runs/; what is there is not run again. --keep replaces a week's best known solution in
 fixtures/routing where a better one is found."""
 
@@ -21,8 +21,8 @@ from typing import Any
 from django.conf import settings
 
 from servicedesk.core.rounds import formats, scores, weeks
+from servicedesk.core.rounds.compiled.compiling import ENGINE
 from servicedesk.core.rounds.keeping import Budget, Progress
-from servicedesk.core.rounds.periodic.compiling import ENGINE
 from servicedesk.core.rounds.plain import plain_default
 from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.planner import plan_rounds
@@ -182,8 +182,7 @@ def _known(case: Case, seed: int, asked: dict[str, Any]) -> Run | None:
 def _measure(case: Case, seed: int, asked: dict[str, Any]) -> Run:
     """One run of the planner, and one of the plain default."""
     steps: list[Progress] = []
-    if case.problem.ties:
-        ENGINE.wanted().wait()
+    ENGINE.wanted().wait()
     load, budget = os.getloadavg()[0], Budget(seconds=asked["seconds"], seed=seed, threads=asked["threads"])
     outcome = plan_rounds(case.problem, budget, start=case.start, progress=steps.append)
     whole = [step for step in steps if step.missing == 0]

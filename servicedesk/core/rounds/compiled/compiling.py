@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 F = TypeVar("F", bound=Callable[..., Any])
 HERE = Path(__file__).parent
 KEPT = Path(os.environ.get("TANKROUND_VAR") or HERE.parents[3] / "var") / "compiled"
-SOURCES = ("arrays", "rounds", "moves", "placing", "turns")
+SOURCES = ("reading", "arrays", "clocked", "rounds", "moves", "doing", "placing", "turns")
 
 
 def _folder() -> Path | None:
@@ -67,8 +67,8 @@ class Engine:
 
     def _compile(self) -> None:
         try:
-            turns = importlib.import_module("servicedesk.core.rounds.periodic.turns")
-            arrays = importlib.import_module("servicedesk.core.rounds.periodic.arrays")
+            turns = importlib.import_module("servicedesk.core.rounds.compiled.turns")
+            arrays = importlib.import_module("servicedesk.core.rounds.compiled.arrays")
             turns.begin(arrays.smallest())
             turns.take(arrays.smallest(), 1)
             self.turns = turns

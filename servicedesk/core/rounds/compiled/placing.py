@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from servicedesk.core.rounds.periodic.arrays import (
+from servicedesk.core.rounds.compiled.arrays import (
     AHEAD,
     BEFORE,
     BLINK,
@@ -14,14 +14,17 @@ from servicedesk.core.rounds.periodic.arrays import (
     COUNT,
     DAY_COUNT,
     DAYS,
+    DEAR,
     EQUAL,
     FIRST,
     FIXED,
-    HUGE,
-    LATER,
+    KIND,
+    KNOWN_AT,
+    LATE_THEN,
     LEN,
     LOAD,
     LOADS,
+    LONGER,
     MANY,
     NEED,
     NODE,
@@ -30,17 +33,24 @@ from servicedesk.core.rounds.periodic.arrays import (
     OUT_DAY,
     OUT_KEY,
     OUT_SITE,
+    PER_LOAD,
+    PLACE,
     PRICE,
     ROOM,
     SOFT,
     STAMP,
     START,
+    TIMED,
     TURN,
     VERSION,
+    WINDOW,
+    WINDOW_THEN,
     State,
 )
-from servicedesk.core.rounds.periodic.compiling import compiled, inlined
-from servicedesk.core.rounds.periodic.rounds import changed, draw, push_around, soft_of, touch
+from servicedesk.core.rounds.compiled.clocked import joined_on, lateness, on_to, up_to
+from servicedesk.core.rounds.compiled.compiling import compiled, inlined
+from servicedesk.core.rounds.compiled.reading import ABLE, CLOSE, DEARER, HUGE, MORE, OPEN
+from servicedesk.core.rounds.compiled.rounds import changed, draw, push_around, seconds_of, soft_of, touch
 
 STRING, NEAR = 14, 25
 """Most visits of a string, most sites around one, that are taken out in a turn; mostly it is few, seldom whole rounds."""
@@ -48,9 +58,44 @@ STRINGS = 3
 
 
 @compiled
+def scan_on(w: State, i: Any, r: Any) -> None:
+    """The cheapest place and window of a site on a round by the clock, kept until the round changes."""
+    m, cells, ins, n, over = w.m, w.cells, w.ins, w.shift[r, LEN], 0
+    best = HUGE
+    for k in range(w.count[LOADS]):
+        over += max(0, cells[r, n, LOAD + k] + w.site[i, NEED + k] - w.shift[r, ROOM + k])
+    for p in range(1, n + 2):
+        a = cells[r, p - 1, NODE]
+        way = 0 + m[i, a, 2] + m[i, cells[r, p, NODE], 0]
+        if n > 0:
+            way += cells[r, p - 1, AHEAD] - cells[r, p, AHEAD]
+        if way >= best:
+            continue
+        for k in range(w.hours.shape[2]):
+            row = w.hours[w.shift[r, KIND], i, k]
+            if not row[ABLE]:
+                continue
+            part = joined_on(up_to(w, r, p - 1), m[a, i, 1], (row[MORE], 0, row[OPEN], row[CLOSE]))
+            seconds, late = on_to(w, r, part, i, r, p)
+            cost = way + row[DEARER] + lateness(w.knob, late) + soft_of(w.shift, w.knob, r, seconds, over)
+            if cost < best:
+                best = cost
+                ins[i, r, DEAR], ins[i, r, PLACE] = way + row[DEARER], p
+                ins[i, r, LONGER], ins[i, r, LATE_THEN], ins[i, r, WINDOW_THEN] = (
+                    seconds - seconds_of(w, r),
+                    late,
+                    k,
+                )
+    ins[i, r, KNOWN_AT] = w.shift[r, VERSION]
+
+
+@compiled
 def scan(w: State, i: Any, r: Any) -> None:
     """The shortest way to have a site on a round, kept until the round changes."""
     m, cells, ins, n = w.m, w.cells, w.ins, w.shift[r, LEN]
+    if w.count[TIMED]:
+        scan_on(w, i, r)
+        return
     best, at = 1 << 60, 1
     for p in range(1, n + 2):
         d = (
@@ -64,22 +109,39 @@ def scan(w: State, i: Any, r: Any) -> None:
     a, b = cells[r, at - 1, NODE], cells[r, at, NODE]
     if n == 0:
         best = 0 + m[i, a, 2] + m[i, b, 0]
-    ins[i, r, 0], ins[i, r, 1], ins[i, r, 3] = w.shift[r, VERSION], best, at
-    ins[i, r, 2] = 0 + m[i, a, 3] + m[i, b, 1] - m[a, b, 1]
+    ins[i, r, KNOWN_AT], ins[i, r, DEAR], ins[i, r, PLACE] = w.shift[r, VERSION], best, at
+    ins[i, r, LONGER] = 0 + m[i, a, 3] + m[i, b, 1] - m[a, b, 1]
+    ins[i, r, LATE_THEN], ins[i, r, WINDOW_THEN] = 0, 0
+
+
+@compiled
+def least_way(w: State, i: Any, r: Any) -> Any:
+    """How much longer the way of a round is at least with a site."""
+    m, cells, n, best = w.m, w.cells, w.shift[r, LEN], 1 << 60
+    if n == 0:
+        return 0
+    for p in range(1, n + 2):
+        way = cells[r, p - 1, AHEAD] - cells[r, p, AHEAD]
+        way += m[i, cells[r, p - 1, NODE], 2] + m[i, cells[r, p, NODE], 0]
+        best = min(best, way)
+    return best
 
 
 @inlined
-def with_site(w: State, i: Any, r: Any) -> Any:
-    """What a site costs more on a round, penalties counted."""
+def with_site(w: State, i: Any, r: Any, most: Any) -> Any:
+    """What a site costs more on a round, penalties counted; where the clock has not been asked yet and it would be `most` or more, HUGE."""
     cells, shift, n, over = w.cells, w.shift, w.shift[r, LEN], 0
-    if w.ins[i, r, 0] != shift[r, VERSION]:
-        scan(w, i, r)
     for k in range(w.count[LOADS]):
         over += max(0, cells[r, n, LOAD + k] + w.site[i, NEED + k] - shift[r, ROOM + k])
-    cost = w.ins[i, r, 1] + w.extra[i, r] - w.worth[r, SOFT]
+    cost = w.extra[i, r] - w.worth[r, SOFT]
     if n == 0:
         cost += shift[r, FIXED]
-    return cost + soft_of(shift, w.knob, r, cells[r, n + 1, LATER] + w.ins[i, r, 2], over)
+    if w.ins[i, r, KNOWN_AT] != shift[r, VERSION]:
+        if w.count[TIMED] and cost + over * w.knob[PER_LOAD] + least_way(w, i, r) >= most:
+            return HUGE
+        scan(w, i, r)
+    cost += w.ins[i, r, DEAR] + lateness(w.knob, w.ins[i, r, LATE_THEN])
+    return cost + soft_of(shift, w.knob, r, seconds_of(w, r) + w.ins[i, r, LONGER], over)
 
 
 @compiled
@@ -94,7 +156,7 @@ def cheapest(w: State, i: Any, day: Any, blink: Any) -> None:
             empty = True
         if w.extra[i, r] >= HUGE or (blink > 0 and draw(w.count) < blink):
             continue
-        cost = with_site(w, i, r)
+        cost = with_site(w, i, r, best)
         if cost < best:
             best, at = cost, r
     w.knob[CHEAPEST + 2 * day] = best
@@ -118,7 +180,8 @@ def put(w: State, i: Any, day: Any) -> None:
         cheapest(w, i, day, 0.0)
     cells, r = w.cells, int(w.knob[CHEAPEST + 2 * day + 1])
     touch(w, r)
-    at = w.ins[i, r, 3]
+    at = w.ins[i, r, PLACE]
+    w.where[i, day, WINDOW] = w.ins[i, r, WINDOW_THEN]
     for p in range(w.shift[r, LEN] + 1, at - 1, -1):
         cells[r, p + 1, NODE] = cells[r, p, NODE]
     cells[r, at, NODE] = i
@@ -206,6 +269,9 @@ def ruin_strings(w: State, seed: Any, whole: Any) -> None:
     """Takes out strings around a site on one of its days, of different rounds (after Christiaens & Vanden Berghe 2020,
     Transportation Science 54:417-433)."""
     count, row = w.count, w.site[seed, CHOSEN]
+    if w.pattern[row, COUNT] == 0:
+        out(w, seed, -1)
+        return
     day = w.pattern[row, DAYS + int(draw(count) * w.pattern[row, COUNT])]
     left = int(draw(count) * STRINGS)
     ruin_string(w, seed, day, whole)
@@ -224,7 +290,7 @@ def ordered(w: State) -> None:
         i, day = spare[k, OUT_SITE], spare[k, OUT_DAY]
         key = int(draw(w.count) * 1000000)
         if how == 1 and w.count[LOADS]:
-            key = -w.site[i, NEED] * w.pattern[w.site[i, FIRST], COUNT]
+            key = -w.site[i, NEED] * w.pattern[w.site[i, FIRST] + w.site[i, MANY] - 1, COUNT]
         elif how == 2:
             key = -w.m[i, w.shift[0, START], 0]
         x = k

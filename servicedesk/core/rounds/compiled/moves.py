@@ -6,35 +6,49 @@ from __future__ import annotations
 
 from typing import Any
 
-from servicedesk.core.rounds.periodic.arrays import (
+from servicedesk.core.rounds.compiled.arrays import (
     AHEAD,
     BACK,
+    DAY,
     DAY_COUNT,
     END,
     EQUAL,
     EXCHANGE,
     FIXED,
     HEADS,
+    KIND,
     LATER,
     LEN,
     LOAD,
     LOADS,
     MOVE,
     NODE,
-    ONE,
     OVERLOAD,
+    PER_LOAD,
+    PER_TIME,
     QUEUE,
     QUEUE_HEAD,
     QUEUED,
     ROOM,
     SOFT,
     TAILS,
+    TIMED,
     TURNED,
-    TWO,
+    WINDOW,
     State,
 )
-from servicedesk.core.rounds.periodic.compiling import compiled, inlined
-from servicedesk.core.rounds.periodic.rounds import changed, push, push_around, soft_of, touch
+from servicedesk.core.rounds.compiled.clocked import (
+    head_and,
+    head_of,
+    on_to,
+    up_to,
+    with_chain,
+    within,
+)
+from servicedesk.core.rounds.compiled.compiling import compiled, inlined
+from servicedesk.core.rounds.compiled.doing import do_best
+from servicedesk.core.rounds.compiled.reading import DEARER
+from servicedesk.core.rounds.compiled.rounds import push, soft_of
 
 EPS = 0.01
 
@@ -74,11 +88,15 @@ def overload_with(
 
 
 @compiled
-def extra_of(cells: Any, extra: Any, r: Any, x: Any, a: Any, n: Any) -> Any:
+def extra_of(w: State, r: Any, x: Any, a: Any, n: Any) -> Any:
     """What a chain costs more on another round."""
-    total = 0.0
+    total, extra, kind, other = 0.0, w.extra, w.shift[r, KIND], w.shift[x, KIND]
     for p in range(a, a + n):
-        total += extra[cells[x, p, NODE], r] - extra[cells[x, p, NODE], x]
+        i = w.cells[x, p, NODE]
+        total += extra[i, r] - extra[i, x]
+        if w.count[TIMED] and kind != other:
+            k = w.where[i, w.shift[x, DAY], WINDOW]
+            total += w.hours[kind, i, k, DEARER] - w.hours[other, i, k, DEARER]
     return total
 
 
@@ -100,8 +118,47 @@ def after(w: State, d: Any, r1: Any, a: Any, la: Any, t1: Any, r2: Any, b: Any, 
     if shift[r2, LEN] - lb + la == 0:
         d -= emptied(m, cells, shift, r2)
     if not w.count[EQUAL]:
-        d += extra_of(cells, w.extra, r2, r1, a, la) + extra_of(cells, w.extra, r1, r2, b, lb)
+        d += extra_of(w, r2, r1, a, la) + extra_of(w, r1, r2, b, lb)
     return d
+
+
+@inlined
+def before_clock(w: State, d: Any, r1: Any, a: Any, la: Any, r2: Any, b: Any, lb: Any) -> Any:
+    """What a move of two rounds costs without their new hours, and their overloads."""
+    m, cells, shift, loads = w.m, w.cells, w.shift, w.count[LOADS]
+    d -= w.worth[r1, SOFT] + w.worth[r2, SOFT]
+    if shift[r1, LEN] - la + lb == 0:
+        d -= emptied(m, cells, shift, r1)
+    if shift[r2, LEN] - lb + la == 0:
+        d -= emptied(m, cells, shift, r2)
+    if not w.count[EQUAL]:
+        d += extra_of(w, r2, r1, a, la) + extra_of(w, r1, r2, b, lb)
+    over1 = overload_with(cells, shift, loads, r1, a, la, r2, b, lb)
+    return d, over1, overload_with(cells, shift, loads, r2, b, lb, r1, a, la)
+
+
+@inlined
+def priced(w: State, r: Any, hours: Any, over: Any) -> Any:
+    """What hours, lateness and overload of a round cost."""
+    return soft_of(w.shift, w.knob, r, hours[0], over) + hours[1] * w.knob[PER_TIME]
+
+
+@compiled
+def exchange_on(
+    w: State, d: Any, r1: Any, a: Any, la: Any, rev1: Any, r2: Any, b: Any, lb: Any, rev2: Any
+) -> Any:
+    """Second stage for two chains on the clock."""
+    knob = w.knob
+    if r1 == r2:
+        hours = within(w, r1, a, la, rev1, b, lb, rev2)
+        return d + priced(w, r1, hours, w.worth[r1, OVERLOAD]) - w.worth[r1, SOFT]
+    d, over1, over2 = before_clock(w, d, r1, a, la, r2, b, lb)
+    if d + (over1 + over2) * knob[PER_LOAD] >= knob[MOVE]:
+        return 1.0
+    d += priced(w, r1, with_chain(w, r1, a, la, r2, b, lb, rev2), over1)
+    if d + over2 * knob[PER_LOAD] >= knob[MOVE]:
+        return 1.0
+    return d + priced(w, r2, with_chain(w, r2, b, lb, r1, a, la, rev1), over2)
 
 
 @inlined
@@ -128,14 +185,29 @@ def exchange(w: State, r1: Any, a: Any, la: Any, rev1: Any, r2: Any, b: Any, lb:
     soft = worth[r1, SOFT]
     if r1 != r2:
         soft += worth[r2, SOFT]
-    if d >= soft - EPS:
+    if d >= soft + w.knob[MOVE]:
         return 1.0
+    if w.count[TIMED]:
+        return exchange_on(w, 1.0 * d, r1, a, la, rev1, r2, b, lb, rev2)
     g1 = cells[r1, a - 1, LATER] - cells[r1, a + la, LATER] + joined(m, cells, 1, p1, s1, r2, b, lb, rev2)
     g2 = cells[r2, b - 1, LATER] - cells[r2, b + lb, LATER] + joined(m, cells, 1, p2, s2, r1, a, la, rev1)
     t1, t2 = cells[r1, shift[r1, LEN] + 1, LATER], cells[r2, shift[r2, LEN] + 1, LATER]
     if r1 == r2:
         return d + soft_of(shift, w.knob, r1, t1 + g1 + g2, worth[r1, OVERLOAD]) - worth[r1, SOFT]
     return after(w, 1.0 * d, r1, a, la, t1 + g1, r2, b, lb, t2 + g2)
+
+
+@compiled
+def tails_on(w: State, d: Any, r1: Any, c1: Any, r2: Any, c2: Any) -> Any:
+    """Second stage for two tails on the clock."""
+    knob, n1, n2 = w.knob, w.shift[r1, LEN] - c1, w.shift[r2, LEN] - c2
+    d, over1, over2 = before_clock(w, d, r1, c1 + 1, n1, r2, c2 + 1, n2)
+    if d + (over1 + over2) * knob[PER_LOAD] >= knob[MOVE]:
+        return 1.0
+    d += priced(w, r1, on_to(w, r1, up_to(w, r1, c1), w.cells[r1, c1, NODE], r2, c2 + 1), over1)
+    if d + over2 * knob[PER_LOAD] >= knob[MOVE]:
+        return 1.0
+    return d + priced(w, r2, on_to(w, r2, up_to(w, r2, c2), w.cells[r2, c2, NODE], r1, c1 + 1), over2)
 
 
 @inlined
@@ -148,11 +220,26 @@ def tails(w: State, r1: Any, c1: Any, r2: Any, c2: Any) -> Any:
         m, cells, 0, p2, e2, r1, c1 + 1, n1 - c1, 0
     )
     d += cells[r1, c1, AHEAD] - cells[r1, n1 + 1, AHEAD] + cells[r2, c2, AHEAD] - cells[r2, n2 + 1, AHEAD]
-    if d >= worth[r1, SOFT] + worth[r2, SOFT] - EPS:
+    if d >= worth[r1, SOFT] + worth[r2, SOFT] + w.knob[MOVE]:
         return 1.0
+    if w.count[TIMED]:
+        return tails_on(w, 1.0 * d, r1, c1, r2, c2)
     t1 = cells[r1, c1, LATER] + joined(m, cells, 1, p1, e1, r2, c2 + 1, n2 - c2, 0)
     t2 = cells[r2, c2, LATER] + joined(m, cells, 1, p2, e2, r1, c1 + 1, n1 - c1, 0)
     return after(w, 1.0 * d, r1, c1 + 1, n1 - c1, t1, r2, c2 + 1, n2 - c2, t2)
+
+
+@compiled
+def heads_on(w: State, d: Any, r1: Any, c1: Any, r2: Any, c2: Any) -> Any:
+    """Second stage for a head and a tail on the clock."""
+    knob, n1 = w.knob, w.shift[r1, LEN] - c1
+    d, over1, over2 = before_clock(w, d, r1, c1 + 1, n1, r2, 1, c2)
+    if d + (over1 + over2) * knob[PER_LOAD] >= knob[MOVE]:
+        return 1.0
+    d += priced(w, r1, head_and(w, r1, c1, r2, 1, c2, w.shift[r2, LEN] + 1), over1)
+    if d + over2 * knob[PER_LOAD] >= knob[MOVE]:
+        return 1.0
+    return d + priced(w, r2, head_of(w, r2, r1, c1 + 1, n1, c2 + 1), over2)
 
 
 @inlined
@@ -164,8 +251,10 @@ def heads(w: State, r1: Any, c1: Any, r2: Any, c2: Any) -> Any:
     d = cells[r1, c1, AHEAD] + joined(m, cells, 0, p1, e1, r2, 1, c2, 1)
     d += joined(m, cells, 0, cells[r2, 0, NODE], s2, r1, c1 + 1, n1 - c1, 1)
     d -= cells[r2, c2 + 1, AHEAD] + cells[r1, n1 + 1, AHEAD]
-    if d >= worth[r1, SOFT] + worth[r2, SOFT] - EPS:
+    if d >= worth[r1, SOFT] + worth[r2, SOFT] + w.knob[MOVE]:
         return 1.0
+    if w.count[TIMED]:
+        return heads_on(w, 1.0 * d, r1, c1, r2, c2)
     t1 = cells[r1, c1, LATER] + joined(m, cells, 1, p1, e1, r2, 1, c2, 1)
     t2 = joined(m, cells, 1, cells[r2, 0, NODE], s2, r1, c1 + 1, n1 - c1, 1)
     t2 += cells[r2, n2 + 1, LATER] - cells[r2, c2 + 1, LATER]
@@ -178,8 +267,11 @@ def turned(w: State, r: Any, a: Any, b: Any) -> Any:
     m, cells, n = w.m, w.cells, w.shift[r, LEN]
     p, s = cells[r, a - 1, NODE], cells[r, b + 1, NODE]
     d = joined(m, cells, 0, p, s, r, a, b - a + 1, 1) + cells[r, a - 1, AHEAD] - cells[r, b + 1, AHEAD]
-    if d >= w.worth[r, SOFT] - EPS:
+    if d >= w.worth[r, SOFT] + w.knob[MOVE]:
         return 1.0
+    if w.count[TIMED]:
+        hours = head_and(w, r, a - 1, r, a, b - a + 1, b + 1)
+        return d + priced(w, r, hours, w.worth[r, OVERLOAD]) - w.worth[r, SOFT]
     t = cells[r, n + 1, LATER] + cells[r, a - 1, LATER] - cells[r, b + 1, LATER]
     t += joined(m, cells, 1, p, s, r, a, b - a + 1, 1)
     return d + soft_of(w.shift, w.knob, r, t, w.worth[r, OVERLOAD]) - w.worth[r, SOFT]
@@ -230,106 +322,6 @@ def ends(w: State, way: Any, r1: Any, p: Any, r2: Any, q: Any) -> None:
     d = heads(w, r1, c1, r2, c2)
     if d < knob[MOVE]:
         note(knob, d, HEADS, r1, c1, 0, 0, r2, c2, 0, 0)
-
-
-@compiled
-def fill(cells: Any, spare: Any, k: Any, n: Any, r: Any, a: Any, many: Any, turned: Any) -> Any:
-    """Writes a chain into a spare column; how many are in it then."""
-    for x in range(many):
-        spare[n + x, k] = cells[r, a + many - 1 - x, NODE] if turned else cells[r, a + x, NODE]
-    return n + many
-
-
-@compiled
-def written(w: State, r: Any, k: Any, n: Any) -> None:
-    """Takes a spare column as the inside of a round."""
-    for x in range(n):
-        w.cells[r, x + 1, NODE] = w.spare[x, k]
-    w.cells[r, n + 1, NODE] = w.shift[r, END]
-    w.shift[r, LEN] = n
-    changed(w, r)
-
-
-@compiled
-def do_within(w: State, r: Any, a: Any, la: Any, rev1: Any, b: Any, lb: Any, rev2: Any) -> None:
-    """Exchanges two chains of one round."""
-    cells, spare, n = w.cells, w.spare, w.shift[r, LEN]
-    if a > b:
-        a, la, rev1, b, lb, rev2 = b, lb, rev2, a, la, rev1
-    k = fill(cells, spare, ONE, 0, r, 1, a - 1, 0)
-    k = fill(cells, spare, ONE, k, r, b, lb, rev2)
-    k = fill(cells, spare, ONE, k, r, a + la, b - a - la, 0)
-    k = fill(cells, spare, ONE, k, r, a, la, rev1)
-    k = fill(cells, spare, ONE, k, r, b + lb, n - b - lb + 1, 0)
-    written(w, r, ONE, k)
-    push_around(w, r, a - 1, a + lb)
-    push_around(w, r, b + lb - la - 1, b + lb)
-
-
-@compiled
-def do_exchange(w: State, r1: Any, a: Any, la: Any, rev1: Any, r2: Any, b: Any, lb: Any, rev2: Any) -> None:
-    cells, spare = w.cells, w.spare
-    n1, n2 = w.shift[r1, LEN], w.shift[r2, LEN]
-    n = fill(cells, spare, ONE, 0, r1, 1, a - 1, 0)
-    n = fill(cells, spare, ONE, n, r2, b, lb, rev2)
-    n = fill(cells, spare, ONE, n, r1, a + la, n1 - a - la + 1, 0)
-    k = fill(cells, spare, TWO, 0, r2, 1, b - 1, 0)
-    k = fill(cells, spare, TWO, k, r1, a, la, rev1)
-    k = fill(cells, spare, TWO, k, r2, b + lb, n2 - b - lb + 1, 0)
-    written(w, r1, ONE, n)
-    written(w, r2, TWO, k)
-    push_around(w, r1, a - 1, a + lb)
-    push_around(w, r2, b - 1, b + la)
-
-
-@compiled
-def do_ends(w: State, kind: Any, r1: Any, c1: Any, r2: Any, c2: Any) -> None:
-    cells, spare = w.cells, w.spare
-    n1, n2 = w.shift[r1, LEN], w.shift[r2, LEN]
-    n = fill(cells, spare, ONE, 0, r1, 1, c1, 0)
-    if kind == TAILS:
-        n = fill(cells, spare, ONE, n, r2, c2 + 1, n2 - c2, 0)
-        at = fill(cells, spare, TWO, 0, r2, 1, c2, 0)
-        k = fill(cells, spare, TWO, at, r1, c1 + 1, n1 - c1, 0)
-    else:
-        n = fill(cells, spare, ONE, n, r2, 1, c2, 1)
-        at = fill(cells, spare, TWO, 0, r1, c1 + 1, n1 - c1, 1)
-        k = fill(cells, spare, TWO, at, r2, c2 + 1, n2 - c2, 0)
-    written(w, r1, ONE, n)
-    written(w, r2, TWO, k)
-    push_around(w, r1, c1, c1 + 1)
-    push_around(w, r2, at, at + 1)
-    push_around(w, r1, n, n)
-    push_around(w, r2, k, k)
-    push_around(w, r2, 1, 1)
-
-
-@compiled
-def do_best(w: State) -> None:
-    move = w.knob
-    kind, r1, a, la, rev1 = (
-        int(move[MOVE + 1]),
-        int(move[MOVE + 2]),
-        int(move[MOVE + 3]),
-        int(move[MOVE + 4]),
-        int(move[MOVE + 5]),
-    )
-    r2, b, lb, rev2 = int(move[MOVE + 6]), int(move[MOVE + 7]), int(move[MOVE + 8]), int(move[MOVE + 9])
-    touch(w, r1)
-    touch(w, r2)
-    if kind == EXCHANGE and r1 == r2:
-        do_within(w, r1, a, la, rev1, b, lb, rev2)
-    elif kind == EXCHANGE:
-        do_exchange(w, r1, a, la, rev1, r2, b, lb, rev2)
-    elif kind == TURNED:
-        n = fill(w.cells, w.spare, ONE, 0, r1, a, la - a + 1, 1)
-        for x in range(n):
-            w.cells[r1, a + x, NODE] = w.spare[x, ONE]
-        changed(w, r1)
-        push_around(w, r1, a - 1, a)
-        push_around(w, r1, la, la + 1)
-    else:
-        do_ends(w, kind, r1, a, r2, b)
 
 
 @compiled

@@ -2,106 +2,37 @@
 
 import json
 import os
-import random
 import subprocess
 import sys
 import threading
 import types
-from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from servicedesk.core.rounds.compiled import arrays as columns
+from servicedesk.core.rounds.compiled import compiling, lane, reading, turns
+from servicedesk.core.rounds.compiled.arrays import arrays_of, best_orders, load_orders
 from servicedesk.core.rounds.engine import Until
-from servicedesk.core.rounds.keeping import Budget, Keeper
-from servicedesk.core.rounds.periodic import arrays as columns
-from servicedesk.core.rounds.periodic import compiling, lane, moves, turns
-from servicedesk.core.rounds.periodic.arrays import arrays_of, best_orders, load_orders
+from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import (
-    CLEAN,
-    ISOLATED,
     NO_WAY_S,
-    SUSPECT,
     Problem,
     Refill,
     Shift,
-    Tie,
     Travel,
     Visit,
     Window,
 )
 from servicedesk.core.rounds.rules import judge
 from tests.core.rounds import checker
+from tests.core.rounds.on_arrays import ALL_DAY, engine, plain, searched, sites
 from tests.core.rounds.problems import LUNCH, H, M, line
 
 ROOT = Path(__file__).parents[3]
 PR01 = ROOT / "fixtures" / "routing" / "published" / "pr01.txt"
-ALL_DAY = (0, 47 * H)
-
-
-def sites(many=10, technicians=2, days=4, seed=3):
-    """Tied and single visits with everything that the arrays know: one-way streets, skills, holds, usual technicians, two loads,
-    the most stops, isolation, overtime with a price, prices of days and of patterns."""
-    d = random.Random(seed)
-    places = many + technicians
-    xy = [(d.uniform(0, 40), d.uniform(0, 40)) for _ in range(places)]
-    square = [
-        [0 if a == b else int(M * (1 + ((p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2) ** 0.5) + d.uniform(0, 90)) for b, q in enumerate(xy)]
-        for a, p in enumerate(xy)
-    ]  # fmt: skip
-    square[technicians][technicians + 1] = NO_WAY_S
-    names, visits, ties = [f"t{n}" for n in range(technicians)], [], []
-    for n in range(many):
-        times = d.choice([1, 2, 2])
-        some = {
-            "skills": frozenset({"marine"} if n % 5 == 0 else ()), "loads": (d.choice([0, 40, 90]), d.choice([0, 1])),
-            "level": d.choice([CLEAN, CLEAN, SUSPECT, ISOLATED]), "disinfects": d.random() < 0.2,
-            "technicians": frozenset({names[-1]}) if n == 3 else None,
-            "usual": d.choice([None, *names]), "change_price": d.choice([0, 400]),
-        }  # fmt: skip
-        made = [Visit(f"v{n}/{k}", technicians + n, d.choice([20, 45]) * M, tuple(Window(day, *ALL_DAY, 50 * day) for day in range(days)), **some) for k in range(times)]  # fmt: skip
-        made = [replace(one, seconds=made[0].seconds) for one in made]
-        visits += made
-        if times > 1:
-            ties.append(Tie(tuple(one.id for one in made), ((0, 2), (1, 3), (0, 3)), (0, 100, 50)))
-    shifts = tuple(
-        Shift(
-            name, day, number, technicians - 1 - number, 7 * H, 17 * H, (None, 3 * H)[number % 2], (0, H)[number % 2], 2, None,
-            frozenset({"marine"} if number == 0 else ()), (260, 4), None, (None, 5)[number % 2], 300 * number,
-        )
-        for number, name in enumerate(names)
-        for day in range(days)
-    )  # fmt: skip
-    return Problem(Travel(square), tuple(visits), shifts, tuple(ties))
-
-
-def plain(many=14, days=3, vans=2, room=9):
-    """Sites alike but for where they lie, on vans that they nearly fill."""
-    d = random.Random(8)
-    xy = [(d.uniform(0, 40), d.uniform(0, 40)) for _ in range(many + 1)]
-    square = [[int(60 * ((p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2) ** 0.5) for q in xy] for p in xy]
-    visits = [Visit(f"{n}/{k}", n + 1, 0, tuple(Window(day, *ALL_DAY) for day in range(days)), loads=(1 + n % 3,)) for n in range(many) for k in range(2)]  # fmt: skip
-    ties = [Tie((f"{n}/0", f"{n}/1"), ((0, 1), (1, 2), (0, 2))) for n in range(many)]
-    shifts = [Shift(f"van {n}", day, 0, 0, 0, 23 * H, van=(room * many // 7,)) for day in range(days) for n in range(vans)]  # fmt: skip
-    return Problem(Travel(square), tuple(visits), tuple(shifts), tuple(ties))
-
-
-@pytest.fixture
-def every_move(monkeypatch):
-    """Counts the moves made, and holds that each changed the whole plan's cost by what it said."""
-    made = Counter()
-
-    def watched(w):
-        before, said = w.worth[:, :2].sum(), w.knob[columns.MOVE]
-        made[int(w.knob[columns.MOVE + 1])] += 1
-        do(w)
-        assert w.worth[:, :2].sum() - before == pytest.approx(said, abs=1e-3)
-
-    do = moves.do_best
-    monkeypatch.setattr(moves, "do_best", watched)
-    return made
 
 
 @pytest.mark.slow  # some hundred turns without compilation
@@ -183,8 +114,6 @@ KNOWN = plain(many=4)
     "problem",
     [
         shifted(KNOWN, lunch=LUNCH, earliest=LUNCH.earliest + 60),
-        replace(shifted(KNOWN, lunch=LUNCH), visits=tuple(replace(v, seconds=2 * H) for v in KNOWN.visits)),
-        replace(KNOWN, visits=tuple(replace(v, windows=tuple(replace(w, latest=9 * H) for w in v.windows)) for v in KNOWN.visits)),
         shifted(KNOWN, refill=Refill(0, 60)),
         lonely(KNOWN, skip_price=3),
         lonely(KNOWN, seconds=60),
@@ -214,8 +143,8 @@ def test_lunch_is_planned_round_on_the_virtual_clock():
 
     plan, faults = judge(hungry, best_orders(found, w))
 
-    assert columns._limit(hungry.shifts[0]) == 7 * H + 30 * M
-    assert columns._limit(replace(hungry.shifts[0], paid=None)) == 8 * H + 30 * M
+    assert reading.limit(hungry.shifts[0]) == 7 * H + 30 * M
+    assert reading.limit(replace(hungry.shifts[0], paid=None)) == 8 * H + 30 * M
     assert faults == [] and checker.wrong(hungry, plan) == []
     assert plan.cost == pytest.approx(w.knob[columns.BEST_COST])
     assert [LUNCH.earliest <= round_.lunch <= LUNCH.latest for round_ in plan.rounds] == [True] * 3
@@ -224,32 +153,13 @@ def test_lunch_is_planned_round_on_the_virtual_clock():
 def test_a_window_binds_only_where_work_and_the_way_home_leave_room_to_be_late():
     shift = replace(KNOWN.shifts[0], earliest=8 * H, latest=17 * H, lunch=None, paid=None)
     hours = Window(0, 8 * H, 15 * H)
-    assert columns._free(hours, shift, seconds=2 * H, home=0)
-    assert columns._free(hours, shift, seconds=H, home=H)
-    assert not columns._free(hours, shift, seconds=H, home=H - 1)
-    assert not columns._free(replace(hours, earliest=8 * H + 1), shift, seconds=2 * H, home=0)
+    assert reading.free(hours, shift, seconds=2 * H, home=0)
+    assert reading.free(hours, shift, seconds=H, home=H)
+    assert not reading.free(hours, shift, seconds=H, home=H - 1)
+    assert not reading.free(replace(hours, earliest=8 * H + 1), shift, seconds=2 * H, home=0)
     with_lunch = replace(shift, lunch=LUNCH)
-    assert columns._free(hours, with_lunch, seconds=90 * M, home=30 * M)
-    assert not columns._free(hours, with_lunch, seconds=91 * M, home=2 * H)  # two windows
-
-
-def engine(ready=True, failed=False):
-    """An engine as it stands at some moment; interpreted."""
-    made = compiling.Engine()
-    made.turns, made.failed = turns, failed
-    if ready:
-        made.ready.set()
-    else:
-        made.wanted = lambda: made.ready
-    return made
-
-
-def searched(problem, budget, made, until=None, start=None):
-    keeper = Keeper(problem)
-    moment = None if budget.seconds is None else keeper.began + budget.seconds
-    one = lane.Lane(problem, keeper, budget, until or Until(budget.iterations, moment), 0, made)
-    one.run(start)
-    return one, keeper
+    assert reading.free(hours, with_lunch, seconds=90 * M, home=30 * M)
+    assert not reading.free(hours, with_lunch, seconds=91 * M, home=2 * H)  # two windows
 
 
 def test_while_it_compiles_or_where_it_cannot_the_other_search_goes_on():
@@ -296,13 +206,16 @@ def test_it_cools_down_twice_where_there_is_time_and_goes_on_from_the_best(monke
     assert one.until.done > 0
 
 
-def test_where_nothing_whole_is_found_the_other_search_leaves_visits_out():
+def test_where_nothing_whole_is_found_visits_are_left_out_at_a_price():
     tight = plain(many=4, room=3)
-    assert not searched(tight, Budget(iterations=60), engine())[1].best
+    one, keeper = searched(tight, Budget(iterations=2500), engine())
 
-    plan = plan_rounds(tight, Budget(iterations=300)).plan
+    plan, faults = judge(tight, keeper.best.orders())
 
-    assert plan.missing and checker.wrong(tight, plan) == []
+    assert {fault.code for fault in faults} == {"missing"}
+    assert keeper.best.missing == len(plan.missing) == 4
+    assert checker.wrong(tight, plan) == []
+    assert keeper.best.cost == plan.cost and one.last == {}
 
 
 def test_what_does_not_hold_by_the_rules_is_not_handed_in():
@@ -355,10 +268,14 @@ from pathlib import Path
 from servicedesk.core.rounds import formats
 from servicedesk.core.rounds.keeping import Budget
 from servicedesk.core.rounds.planner import plan_rounds
-from servicedesk.core.rounds.periodic.compiling import ENGINE
-made = formats.read_periodic("pr01", Path(sys.argv[1]).read_text())
-plan = plan_rounds(made.problem, Budget(iterations=100)).plan
-print(json.dumps([ENGINE.failed, type(ENGINE.turns.take).__name__, plan.cost, sorted((*key, *order) for key, order in plan.orders.items())]))
+from servicedesk.core.rounds.compiled.compiling import ENGINE
+from tests.core.rounds.on_arrays import sites, windowed
+plans = [
+    plan_rounds(problem, Budget(iterations=100)).plan
+    for problem in (formats.read_periodic("pr01", Path(sys.argv[1]).read_text()).problem, windowed(sites(seed=3), 3, True))
+]
+found = [[plan.cost, sorted((*key, *order) for key, order in plan.orders.items())] for plan in plans]
+print(json.dumps([ENGINE.failed, type(ENGINE.turns.take).__name__, *found]))
 """
 
 

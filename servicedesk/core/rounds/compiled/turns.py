@@ -7,7 +7,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from servicedesk.core.rounds.periodic.arrays import (
+from servicedesk.core.rounds.compiled.arrays import (
     BEFORE,
     BEST,
     BEST_COST,
@@ -23,11 +23,10 @@ from servicedesk.core.rounds.periodic.arrays import (
     HEAT,
     HELD_LOAD,
     HELD_TIME,
-    HUGE,
     JUDGED,
     LAST,
     LATE,
-    LATER,
+    LATENESS,
     LEAST_LOAD,
     LEAST_TIME,
     LEN,
@@ -54,10 +53,20 @@ from servicedesk.core.rounds.periodic.arrays import (
     WAY,
     State,
 )
-from servicedesk.core.rounds.periodic.compiling import compiled
-from servicedesk.core.rounds.periodic.moves import descend
-from servicedesk.core.rounds.periodic.placing import recreate, ruin_near, ruin_strings
-from servicedesk.core.rounds.periodic.rounds import changed, draw, push_around, restore, soft_of
+from servicedesk.core.rounds.compiled.compiling import compiled
+from servicedesk.core.rounds.compiled.moves import descend
+from servicedesk.core.rounds.compiled.placing import recreate, ruin_near, ruin_strings
+from servicedesk.core.rounds.compiled.reading import HUGE
+from servicedesk.core.rounds.compiled.rounds import (
+    changed,
+    code,
+    decoded,
+    draw,
+    push_around,
+    restore,
+    seconds_of,
+    soft_of,
+)
 
 ONE_DAY, STRING_SHARE = 0.3, 0.3
 """How often strings of one day are put back on that day; how often all visits of those on a string may change their days."""
@@ -85,7 +94,7 @@ def save(w: State) -> None:
     for r in range(w.shift.shape[0]):
         w.shift[r, BEST_LEN] = w.shift[r, LEN]
         for p in range(1, w.shift[r, LEN] + 1):
-            w.cells[r, p, BEST] = w.cells[r, p, NODE]
+            w.cells[r, p, BEST] = code(w, r, p)
     w.knob[BEST_COST] = w.knob[NOW]
     w.count[BETTER], w.count[LAST] = 1, w.count[TURN]
 
@@ -113,7 +122,7 @@ def back_to_best(w: State) -> None:
     for r in range(shift.shape[0]):
         shift[r, LEN] = shift[r, BEST_LEN]
         for p in range(1, shift[r, LEN] + 1):
-            cells[r, p, NODE] = cells[r, p, BEST]
+            decoded(w, r, p, cells[r, p, BEST])
         cells[r, shift[r, LEN] + 1, NODE] = shift[r, END]
         changed(w, r)
     w.knob[PRICES] = 0.0
@@ -143,8 +152,8 @@ def weigh(w: State) -> None:
     knob[JUDGED] = knob[HELD_LOAD] = knob[HELD_TIME] = 0.0
     for r in range(w.shift.shape[0]):
         if w.shift[r, LEN]:
-            time = w.cells[r, w.shift[r, LEN] + 1, LATER]
-            w.worth[r, SOFT] = soft_of(w.shift, knob, r, time, w.worth[r, OVERLOAD])
+            w.worth[r, SOFT] = soft_of(w.shift, knob, r, seconds_of(w, r), w.worth[r, OVERLOAD])
+            w.worth[r, SOFT] += w.worth[r, LATENESS] * knob[PER_TIME]
     tally(w)
 
 

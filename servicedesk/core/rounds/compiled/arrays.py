@@ -4,45 +4,66 @@ A site is the visits of a tie, or one single visit; a node is a site, or a place
 shift with its round. Rules that hang on who follows whom are forbidden arcs, those of a site and a shift are an extra price.
 
 Known here: skills and holds to technicians, usual technicians, several loads, the most stops, isolation, overtime, prices of days and
-patterns, streets without a way, lunch (by the virtual clock of `clock`). Not known, and left to the search of `patterns`: refills, visits that
-may be left out, windows that bind, work so long that it would cover all of lunch's time, visits of one tie that are unlike one another, two
-of them on one day, no shift at all on the days of a site."""
+patterns, visits that may be left out (a pattern without days), streets without a way, windows, several a day too, and lunch (both by the
+virtual clock of `clock`). Not known: refills (see `lane`), shifts that begin after lunch may, visits of one tie that are unlike one
+another, two of them on one day, no shift at all on the days of a site that must be visited."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from servicedesk.core.rounds.clock import virtual_end, virtual_windows
+from servicedesk.core.rounds.clock import virtual_end, virtual_time
+from servicedesk.core.rounds.compiled.reading import (
+    ABLE,
+    CLOSE,
+    COLUMNS,
+    DEARER,
+    FORBIDDEN,
+    HUGE,
+    OPEN,
+    Reader,
+    Site,
+    limit,
+)
 from servicedesk.core.rounds.later import np
 from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.problem import NO_WAY_S, Key, Problem, Shift, Tie, Travel, Visit, Window
-from servicedesk.core.rounds.rules import fits
+from servicedesk.core.rounds.rules import judge
 from servicedesk.core.rounds.timing import lunch_of
 
 FIRST, MANY, CHOSEN, BEFORE, NEED = range(5)
 """Columns of `site`: rows of `pattern` from FIRST, so MANY; the one chosen, the one before this turn; from NEED on its loads."""
 PRICE, COUNT, DAYS = range(3)
-DAY, START, END, LIMIT, PAID, OVER_PRICE, FIXED, LEN, VERSION, STAMP, OLD_LEN, OLD_VERSION, BEST_LEN, ROOM = range(14)  # fmt: skip
-"""Columns of `shift`: what it is, the length of its round, when that changed, how it was; from ROOM on the van."""
-WAY, SOFT, OVERLOAD, OVERTIME, OLD_WORTH = range(5)
-"""Columns of `worth`: way and prices; penalties and overtime; units and seconds too much; the same four before this turn."""
+DAY, START, END, LIMIT, PAID, OVER_PRICE, FIXED, KIND, OPENS, CLOSES = range(10)
+"""Columns of `shift`: what it is. KIND: the row of `hours` that goes for it; OPENS, CLOSES: when it begins and ends on the virtual clock."""
+LEN, VERSION, STAMP, OLD_LEN, OLD_VERSION, BEST_LEN, ROOM = range(10, 17)
+"""More columns of `shift`: the length of its round, when that changed, how it was; from ROOM on the van."""
+WAY, SOFT, OVERLOAD, OVERTIME, LATENESS, OLD_WORTH = range(6)
+"""Columns of `worth`: way and prices; penalties and overtime; units and seconds too much, of these so many after windows closed; the same
+five before this turn."""
+WORTHS = OLD_WORTH
 NODE, AHEAD, LATER, BACK, BEHIND, OLD, BEST, LOAD = range(8)
 """Columns of `cells`: the node at a position, way and time up to it, both of the reverse, the node before this turn, that of the best
-plan; from LOAD on the loads up to it."""
+plan (both with the window chosen, see `code`); from LOAD on the loads up to it."""
+BEGUN, TO_GO = 0, 4
+"""Columns of `clock`, four each: seconds that a part of a round takes from the beginning of its first work to that of its last, seconds
+after windows closed, from when to when it may begin so; for positions up to this one, and from this one to the last site."""
+ROUND, AT, MARKED, WINDOW = range(4)
+"""Columns of `where`: the round of a site on a day (-1: none), the position, whether it is to be looked at, which window."""
+KNOWN_AT, DEAR, LONGER, PLACE, LATE_THEN, WINDOW_THEN = range(6)
+"""Columns of `ins`: the version of a round for which it was found; way and seconds more, the position, seconds after windows closed,
+which window."""
 TOUCHED_, QUEUE, OUT_SITE, OUT_DAY, OUT_KEY, ONE, TWO = range(7)
 """Columns of `spare`: rounds touched, visits to be looked at, what is out, two orders under construction."""
 PER_LOAD, PER_TIME, HEAT, NOW, BEST_COST, NOISE, BLINK, PRICES, LEAST_LOAD, LEAST_TIME, HELD_LOAD, HELD_TIME, JUDGED = range(13)  # fmt: skip
 MOVE, CHEAPEST = 16, 32
 """From MOVE on in `knob` the best move so far; from CHEAPEST on cost and round of the cheapest place on each day."""
-RANDOM, CHANGES, TURN, TOUCHED, QUEUE_HEAD, QUEUED, EQUAL, DAY_COUNT, OUT, FULL, LATE, BETTER, LOADS, LAST, PATIENCE = range(15)  # fmt: skip
-"""Numbers in `count`. EQUAL: no site has a price on any round; FULL and LATE: rounds that break a rule; LAST: turn of the last better
+RANDOM, CHANGES, TURN, TOUCHED, QUEUE_HEAD, QUEUED, EQUAL, DAY_COUNT, OUT, FULL, LATE, BETTER, LOADS, LAST, PATIENCE, TIMED = range(16)  # fmt: skip
+"""Numbers in `count`. TIMED: windows bind; EQUAL: no site has a price on any round; FULL and LATE: rounds that break a rule; LAST: turn of the last better
 plan; PATIENCE: after so many turns without one it is gone back to."""
 EXCHANGE, TAILS, HEADS, TURNED = range(4)
-HUGE = 1e15
-FORBIDDEN = 100_000_000
-MOST_CELLS = 8_000_000
 NEIGHBOURS = 20
 IN_VAIN = 60_000
 PENALTY = 3.0
@@ -59,24 +80,16 @@ class State(NamedTuple):
     shift: Any
     worth: Any
     extra: Any
+    hours: Any
     byday: Any
     cells: Any
+    clock: Any
     where: Any
     ins: Any
     spare: Any
     knob: Any
     count: Any
     table: Any
-
-
-@dataclass(frozen=True)
-class Site:
-    """Visits that go together, with the patterns (numbers of days) on which somebody can come."""
-
-    visits: tuple[str, ...]
-    like: Visit
-    patterns: tuple[tuple[int, ...], ...]
-    prices: tuple[int, ...]
 
 
 @dataclass
@@ -87,125 +100,23 @@ class Arrays:
     days: tuple[int, ...] = ()
     sites: list[Site] = field(default_factory=list)
     extra: Any = None
+    kind: list[int] = field(default_factory=list)
+    hours: Any = None
+    """None where no window binds: then only sums of seconds count."""
 
     def state(self, seed: int) -> State:
         """Fresh arrays; the same seed, the same numbers."""
         return _state(self, seed)
 
 
-def _free(window: Window, shift: Shift, seconds: int, home: int) -> bool:
-    """Whether a window never binds on a shift for work of so many seconds, so many from the shift's end: whoever leaves as early as may be,
-    and is back as late as may be, begins within it."""
-    on_clock = virtual_windows(window.earliest, window.latest, seconds, lunch_of(shift))
-    if len(on_clock) != 1:
-        return False
-    opens, closes, more = on_clock[0]
-    return more == 0 and opens <= shift.earliest and closes >= shift.earliest + _limit(shift) - seconds - home
-
-
-def _limit(shift: Shift) -> int:
-    """Seconds that a round may take, lunch left out."""
-    whole = virtual_end(shift.latest, lunch_of(shift)) - shift.earliest
-    return whole if shift.paid is None else min(whole, shift.paid + shift.overtime)
-
-
-def _lunches(shift: Shift) -> bool:
-    """Whether lunch, if there is one, lies within the shift from its beginning on: only then the virtual clock begins as the real one does."""
-    lunch = lunch_of(shift)
-    return lunch is None or shift.earliest <= lunch.earliest
-
-
-def _alike(visits: list[Visit]) -> bool:
-    """Whether visits differ in nothing but their days."""
-    first = visits[0]
-    return all(
-        (v.place, v.seconds, v.skills, v.loads, v.level, v.disinfects, v.technicians, v.usual, v.change_price)
-        == (first.place, first.seconds, first.skills, first.loads, first.level, first.disinfects)
-        + (first.technicians, first.usual, first.change_price)
-        for v in visits
-    )
-
-
-def _known(problem: Problem) -> bool:
-    """Whether the compiled search knows all rules of this problem."""
-    if any(shift.refill or not _lunches(shift) for shift in problem.shifts):
-        return False
-    if any(visit.skip_price is not None for visit in problem.visits):
-        return False
-    seconds, cost = problem.travel.arrays
-    many = len(problem.shifts) * (len(problem.visits) + 2)
-    return many <= MOST_CELLS and int(cost[seconds < NO_WAY_S].max(initial=0)) < FORBIDDEN
-
-
-def _groups(problem: Problem) -> Iterator[Tie]:
-    """Ties, and single visits as ties of one."""
-    yield from problem.ties
-    for visit in problem.visits:
-        if visit.id not in problem.tied:
-            yield Tie((visit.id,), tuple((day,) for day in sorted(visit.days)))
-
-
-class _Reader:
-    """Reads sites out of a problem; `sites` stays empty where something is not known."""
-
-    def __init__(self, problem: Problem) -> None:
-        self.problem, self.days, self.seconds = problem, problem.days, problem.travel.arrays[0]
-        self.number = {day: n for n, day in enumerate(self.days)}
-        self.by_day: dict[int, list[tuple[int, Shift]]] = {}
-        for n, shift in enumerate(problem.shifts):
-            self.by_day.setdefault(shift.day, []).append((n, shift))
-        self.sites: list[Site] = []
-        self.rows: list[Any] = []
-
-    def read(self) -> bool:
-        """Whether all of it is known."""
-        return all(self._site(tie) for tie in _groups(self.problem))
-
-    def _site(self, tie: Tie) -> bool:
-        visits = [self.problem.visit[name] for name in tie.visits]
-        row, price = np.full(len(self.problem.shifts), HUGE), [tie.price(n) for n in range(len(tie.patterns))]
-        if not _alike(visits) or any(len(set(pattern)) < len(pattern) for pattern in tie.patterns):
-            return False
-        for day in sorted({day for pattern in tie.patterns for day in pattern}):
-            if not self._prices(visits, day, row):
-                return False
-        fine = [n for n, p in enumerate(tie.patterns) if all(self._open(row, day) for day in p)]
-        patterns = [tuple(sorted(self.number[day] for day in tie.patterns[n])) for n in fine]
-        if any(tuple(sorted(p)) != p for p in tie.patterns):
-            return False
-        self.sites.append(Site(tie.visits, visits[0], tuple(patterns), tuple(price[n] for n in fine)))
-        self.rows.append(row)
-        return bool(fine)
-
-    def _open(self, row: Any, day: int) -> bool:
-        """Whether somebody can come on a day."""
-        return any(row[n] < HUGE for n, _shift in self.by_day.get(day, ()))
-
-    def _prices(self, visits: list[Visit], day: int, row: Any) -> bool:
-        """Writes what a day's shifts cost for these visits; False where a window binds or they differ."""
-        for n, shift in self.by_day.get(day, ()):
-            found = set()
-            for visit in visits:
-                windows = [window for window in visit.windows if window.day == day]
-                if not windows or fits(visit, shift) is not None:
-                    continue
-                home = int(self.seconds[visit.place, shift.end])
-                if not all(_free(window, shift, visit.seconds, home) for window in windows):
-                    return False
-                other = visit.usual is not None and visit.usual != shift.technician
-                found.add(min(w.price for w in windows) + (visit.change_price if other else 0))
-            if len(found) > 1:
-                return False
-            row[n] = min(found, default=HUGE)
-        return True
-
-
-def arrays_of(problem: Problem) -> Arrays | None:
-    """The problem for the compiled search; None where that does not know all its rules."""
-    reader = _Reader(problem)
-    if not _known(problem) or not reader.read():
+def arrays_of(problem: Problem, leave: int | None = None) -> Arrays | None:
+    """The problem for the compiled search; None where that does not know all its rules. With `leave` what must be made may be left out
+    at that price."""
+    reader = Reader(problem, leave)
+    if not reader.read():
         return None
-    return Arrays(problem, reader.days, reader.sites, np.array(reader.rows))
+    hours = reader.hours() if reader.binds else None
+    return Arrays(problem, reader.days, reader.sites, np.array(reader.rows), reader.kind, hours)
 
 
 def _matrix(problem: Problem, sites: list[Site], ends: list[int]) -> Any:
@@ -227,11 +138,12 @@ def _shifts(arrays: Arrays, ends: list[int]) -> Any:
     """Rows of `shift`; the most stops are one more load."""
     problem, number = arrays.problem, {day: n for n, day in enumerate(arrays.days)}
     rows = []
-    for s in problem.shifts:
-        limit, many = _limit(s), len(arrays.sites)
-        paid = limit if s.paid is None else min(limit, s.paid)
-        row = [number[s.day], many + ends.index(s.start), many + ends.index(s.end), limit, paid]
-        row += [s.overtime_price, s.fixed_price, *[0] * (ROOM - LEN), *s.van]
+    for s, kind in zip(problem.shifts, arrays.kind, strict=True):
+        most, many = limit(s), len(arrays.sites)
+        paid = most if s.paid is None else min(most, s.paid)
+        row = [number[s.day], many + ends.index(s.start), many + ends.index(s.end), most, paid]
+        row += [s.overtime_price, s.fixed_price, kind, s.earliest, virtual_end(s.latest, lunch_of(s))]
+        row += [*[0] * (ROOM - LEN), *s.van]
         rows.append([*row, len(problem.visits) if s.most_stops is None else s.most_stops])
     table = np.array(rows, dtype=np.int64)
     counted = any(s.most_stops is not None for s in problem.shifts)
@@ -299,17 +211,22 @@ def _state(arrays: Arrays, seed: int) -> State:
     site, pattern = _sites(arrays, loads)
     far = np.minimum(m[:many, :many, 0], m[:many, :many, 2]) + np.eye(many, dtype=np.int64) * 10**12
     near = np.argsort(far, axis=1, kind="stable")[:, : min(NEIGHBOURS, many - 1)]
-    knob, count = np.zeros(CHEAPEST + 2 * days), np.zeros(PATIENCE + 1, dtype=np.int64)
+    knob, count = np.zeros(CHEAPEST + 2 * days), np.zeros(TIMED + 1, dtype=np.int64)
     _penalties(knob, m, site)
     knob[BEST_COST] = HUGE
     count[RANDOM] = 1 + (seed * 7919 + 12_345) % 2_147_483_646
     count[PATIENCE] = IN_VAIN
-    count[DAY_COUNT], count[LOADS], count[EQUAL] = days, loads, not arrays.extra.any()
-    where = np.full((many, days, 3), -1, dtype=np.int32)
-    where[:, :, 2] = 0
+    timed, hours = arrays.hours is not None, arrays.hours
+    if not timed:
+        hours = np.zeros((1, 1, 1, COLUMNS), dtype=np.int64)
+    count[DAY_COUNT], count[LOADS], count[TIMED] = days, loads, timed
+    count[EQUAL] = not arrays.extra.any() and not hours[:, :, :, DEARER].any()
+    where = np.zeros((many, days, 4), dtype=np.int32)
+    where[:, :, ROUND] = -1
     return State(
-        m, np.ascontiguousarray(near.astype(np.int32)), site, pattern, shift, np.zeros((rounds, 8)), arrays.extra.copy(), _by_day(arrays),
-        np.zeros((rounds, many + 2, LOAD + loads), dtype=np.int64), where, np.full((many, rounds, 4), -1, dtype=np.int64),
+        m, np.ascontiguousarray(near.astype(np.int32)), site, pattern, shift, np.zeros((rounds, 2 * WORTHS)), arrays.extra.copy(), hours,
+        _by_day(arrays), np.zeros((rounds, many + 2, LOAD + loads), dtype=np.int64),
+        np.zeros((rounds, many + 2 if timed else 1, 8), dtype=np.int64), where, np.full((many, rounds, 6), -1, dtype=np.int64),
         np.zeros((max(rounds, many * days, many + 2) + 1, 7), dtype=np.int64), knob, count, _moves(),
     )  # fmt: skip
 
@@ -317,7 +234,8 @@ def _state(arrays: Arrays, seed: int) -> State:
 def best_orders(arrays: Arrays, w: State) -> dict[Key, tuple[str, ...]]:
     """The best plan in the product's terms."""
     days: dict[int, list[int]] = {}
-    inside = [w.cells[r, 1 : 1 + w.shift[r, BEST_LEN], BEST].tolist() for r in range(len(w.shift))]
+    nodes = w.m.shape[0]
+    inside = [(w.cells[r, 1 : 1 + w.shift[r, BEST_LEN], BEST] % nodes).tolist() for r in range(len(w.shift))]
     for r, order in enumerate(inside):
         for i in order:
             days.setdefault(i, []).append(int(w.shift[r, DAY]))
@@ -333,10 +251,11 @@ def load_orders(arrays: Arrays, w: State, orders: Orders) -> None:
     """Takes orders as rounds: sites that stand whole on one of their patterns; the others wait to be put in (CHOSEN is -1)."""
     at = {name: key for key, order in orders.items() for name in order}
     number = {day: n for n, day in enumerate(arrays.days)}
+    rows = {shift.key: n for n, shift in enumerate(arrays.problem.shifts)}
     node: dict[str, int] = {}
     for i, site in enumerate(arrays.sites):
         days = tuple(number.get(at[name][1], -1) if name in at else -1 for name in site.visits)
-        able = all(name in at and w.extra[i, _row(arrays, at[name])] < HUGE for name in site.visits)
+        able = all(name in at and w.extra[i, rows[at[name]]] < HUGE for name in site.visits)
         w.site[i, CHOSEN] = -1
         if able and days in site.patterns:
             w.site[i, CHOSEN] = w.site[i, FIRST] + site.patterns.index(days)
@@ -345,11 +264,22 @@ def load_orders(arrays: Arrays, w: State, orders: Orders) -> None:
         order = [node[name] for name in orders.get(shift.key, ()) if name in node]
         w.cells[r, 1 : 1 + len(order), NODE] = order
         w.shift[r, LEN] = len(order)
+    if w.hours.shape[2] > 1:
+        _load_windows(arrays, w, orders, node)
 
 
-def _row(arrays: Arrays, key: Key) -> int:
-    """The number of a shift."""
-    return next(n for n, shift in enumerate(arrays.problem.shifts) if shift.key == key)
+def _load_windows(arrays: Arrays, w: State, orders: Orders, node: Mapping[str, int]) -> None:
+    """Chooses for each visit the window in which it begins by the product's own clock."""
+    rows = {shift.key: n for n, shift in enumerate(arrays.problem.shifts)}
+    where = judge(arrays.problem, orders)[0].where
+    for name in node.keys() & where.keys():
+        round_, stop = where[name]
+        r = rows[round_.key]
+        start = virtual_time(stop.start, lunch_of(arrays.problem.shifts[r]))
+        able = w.hours[w.shift[r, KIND], node[name]]
+        inside = (able[:, ABLE] == 1) & (able[:, OPEN] <= start) & (start <= able[:, CLOSE])
+        first = np.argmax(inside) if inside.any() else np.argmax(able[:, ABLE])
+        w.where[node[name], w.shift[r, DAY], WINDOW] = first
 
 
 def smallest() -> State:

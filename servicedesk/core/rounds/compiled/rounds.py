@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from servicedesk.core.rounds.periodic.arrays import (
+from servicedesk.core.rounds.compiled.arrays import (
     AHEAD,
     BACK,
+    BEGUN,
     BEHIND,
     CHANGES,
     DAY,
     DAY_COUNT,
     FIXED,
+    KIND,
+    LATENESS,
     LATER,
     LEN,
     LIMIT,
@@ -36,14 +39,19 @@ from servicedesk.core.rounds.periodic.arrays import (
     ROOM,
     SOFT,
     STAMP,
+    TIMED,
     TOUCHED,
     TOUCHED_,
     TURN,
     VERSION,
     WAY,
+    WINDOW,
+    WORTHS,
     State,
 )
-from servicedesk.core.rounds.periodic.compiling import compiled, inlined
+from servicedesk.core.rounds.compiled.clocked import wind
+from servicedesk.core.rounds.compiled.compiling import compiled, inlined
+from servicedesk.core.rounds.compiled.reading import DEARER
 
 
 @inlined
@@ -82,25 +90,39 @@ def refresh(w: State, r: Any) -> None:
             where[here, day, 0] = r
             where[here, day, 1] = p
             extra += w.extra[here, r]
+            if w.count[TIMED]:
+                extra += w.hours[shift[r, KIND], here, where[here, day, WINDOW], DEARER]
         before = here
+    if w.count[TIMED]:
+        wind(w, r)
     value(w, r, extra)
+
+
+@inlined
+def seconds_of(w: State, r: Any) -> Any:
+    """How long a round takes."""
+    if w.count[TIMED]:
+        return w.clock[r, w.shift[r, LEN] + 1, BEGUN]
+    return w.cells[r, w.shift[r, LEN] + 1, LATER]
 
 
 @inlined
 def value(w: State, r: Any, extra: Any) -> None:
     """What a round is worth whose sums are known; nothing where nobody goes out."""
     cells, shift, worth, n, over = w.cells, w.shift, w.worth, w.shift[r, LEN], 0
-    for k in range(4):
+    for k in range(WORTHS):
         worth[r, k] = 0.0
     if n == 0:
         return
     for k in range(w.count[LOADS]):
         over += max(0, cells[r, n, LOAD + k] - shift[r, ROOM + k])
-    time = cells[r, n + 1, LATER]
+    time = seconds_of(w, r)
+    if w.count[TIMED]:
+        worth[r, LATENESS] = w.clock[r, n + 1, BEGUN + 1]
     worth[r, WAY] = cells[r, n + 1, AHEAD] + extra + shift[r, FIXED]
-    worth[r, SOFT] = soft_of(shift, w.knob, r, time, over)
+    worth[r, SOFT] = soft_of(shift, w.knob, r, time, over) + worth[r, LATENESS] * w.knob[PER_TIME]
     worth[r, OVERLOAD] = over
-    worth[r, OVERTIME] = max(0, time - shift[r, LIMIT])
+    worth[r, OVERTIME] = max(0, time - shift[r, LIMIT]) + worth[r, LATENESS]
 
 
 @inlined
@@ -109,6 +131,24 @@ def changed(w: State, r: Any) -> None:
     w.count[CHANGES] += 1
     w.shift[r, VERSION] = w.count[CHANGES]
     refresh(w, r)
+
+
+@inlined
+def code(w: State, r: Any, p: Any) -> Any:
+    """The node at a position and the window chosen for it, as one number."""
+    here = w.cells[r, p, NODE]
+    if here < w.where.shape[0]:
+        return here + w.m.shape[0] * w.where[here, w.shift[r, DAY], WINDOW]
+    return here
+
+
+@inlined
+def decoded(w: State, r: Any, p: Any, known: Any) -> None:
+    """Puts the node of such a number at a position, its window chosen as it was."""
+    here = known % w.m.shape[0]
+    w.cells[r, p, NODE] = here
+    if here < w.where.shape[0]:
+        w.where[here, w.shift[r, DAY], WINDOW] = known // w.m.shape[0]
 
 
 @compiled
@@ -123,8 +163,8 @@ def touch(w: State, r: Any) -> None:
     shift[r, OLD_LEN] = shift[r, LEN]
     shift[r, OLD_VERSION] = shift[r, VERSION]
     for p in range(shift[r, LEN] + 2):
-        cells[r, p, OLD] = cells[r, p, NODE]
-    for k in range(4):
+        cells[r, p, OLD] = code(w, r, p)
+    for k in range(WORTHS):
         w.worth[r, OLD_WORTH + k] = w.worth[r, k]
 
 
@@ -141,7 +181,7 @@ def restore(w: State) -> None:
         shift[r, LEN] = shift[r, OLD_LEN]
         shift[r, VERSION] = shift[r, OLD_VERSION]
         for p in range(shift[r, LEN] + 2):
-            cells[r, p, NODE] = cells[r, p, OLD]
+            decoded(w, r, p, cells[r, p, OLD])
         refresh(w, r)
 
 
