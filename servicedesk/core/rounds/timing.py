@@ -58,6 +58,9 @@ def lunch_of(shift: Shift) -> Lunch | None:
 
 def _reach(options: Sequence[Option], arrive: int, cheap: bool) -> tuple[int, Option] | None:
     """When work can begin for one who arrives then: as soon as can be, or in the cheapest time still to come."""
+    if len(options) == 1:
+        only = options[0]
+        return (max(arrive, only[0]), only) if only[1] >= arrive else None
     open_ = [option for option in options if option[1] >= arrive]
     if not open_:
         return None
@@ -163,6 +166,8 @@ def _gaps(shift: Shift, steps: Sequence[Step]) -> Iterator[int | None]:
 
 def time_round(shift: Shift, steps: Sequence[Step], last_leg: int) -> Times | Stuck:
     """The times of a round: the first way without overtime or price, else the cheapest of all; or why there is none."""
+    if _hopeless(shift, steps, last_leg):
+        return _why_stuck(shift, steps, last_leg)
     best: tuple[int, Times] | None = None
     priced = any(option[2] for step in steps for option in step.options)
     for cheap in (True, False) if priced else (False,):
@@ -176,6 +181,15 @@ def time_round(shift: Shift, steps: Sequence[Step], last_leg: int) -> Times | St
             if best is None or worth < best[0]:
                 best = (worth, times)
     return best[1] if best else _why_stuck(shift, steps, last_leg)
+
+
+def _hopeless(shift: Shift, steps: Sequence[Step], last_leg: int) -> bool:
+    """Whether a round could not even be driven without lunch."""
+    ran = _forward(steps, last_leg, shift.earliest, cheap=False)
+    if isinstance(ran, int) or ran[2] > shift.latest:
+        return True
+    busy = last_leg + sum(step.leg + step.seconds for step in steps)
+    return shift.paid is not None and busy > shift.paid + shift.overtime
 
 
 def _why_stuck(shift: Shift, steps: Sequence[Step], last_leg: int) -> Stuck:
