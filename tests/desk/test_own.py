@@ -287,6 +287,39 @@ def test_visits_follow_a_plan_that_is_moved_to_another_weekday_and_back():
     assert {visit.stop.state for visit in back} == {"planned"}
 
 
+def test_a_tank_that_a_plan_takes_on_is_on_every_visit_to_come_and_not_on_one_that_has_begun():
+    owner, tank, ida = make_owner(), make_tank(), make_technician()
+    plan = planned_weekly(
+        tank=tank, person=ida, weekday=(timezone.now().date() + timedelta(days=2)).weekday()
+    )
+    second = make_tank(tank.site, name="Second tank")
+    begun = owed(plan)[0]
+    Stop.objects.filter(due_visit=begun).update(state="under_way")
+
+    own.keep(row=plan, values={"tanks": [tank, second]}, at=timezone.now(), by=owner)
+
+    assert [{t.pk for t in visit.tanks.all()} for visit in owed(plan)[1:3]] == [{tank.pk, second.pk}] * 2
+    assert list(begun.tanks.all()) == [tank]
+
+
+def test_a_tank_in_isolation_has_visits_of_its_own_and_the_others_stay_with_theirs():
+    owner, tank, ida = make_owner(), make_tank(), make_technician()
+    plan = planned_weekly(
+        tank=tank, person=ida, weekday=(timezone.now().date() + timedelta(days=2)).weekday()
+    )
+    sick = make_tank(tank.site, name="Second tank")
+    TankStateRow.objects.create(tank=sick, state="isolation", from_on=timezone.now().date(), why="new fish")
+
+    own.keep(row=plan, values={"tanks": [tank, sick]}, at=timezone.now(), by=owner)
+    owed_again()
+    both = {visit.isolated: {t.pk for t in visit.tanks.all()} for visit in owed(plan)[:2]}
+    own.keep(row=plan, values={"tanks": [sick]}, at=timezone.now(), by=owner)
+
+    assert both == {False: {tank.pk}, True: {sick.pk}}
+    assert {visit.isolated for visit in owed(plan)} == {True}
+    assert Notice.objects.filter(person=ida, move__off=True).exists()
+
+
 def test_a_plan_that_takes_longer_keeps_its_visits_and_nobody_is_told_of_any():
     owner, tank, ida = make_owner(), make_tank(), make_technician()
     weekday = (timezone.now().date() + timedelta(days=3)).weekday()

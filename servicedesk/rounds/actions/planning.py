@@ -58,6 +58,14 @@ def windows_of(plan: ServicePlan, first: date, last: date) -> list[Window]:
     return sorted(found, key=lambda window: window.due)
 
 
+def tanks_of(plan: ServicePlan, day: date) -> tuple[list[Tank], list[Tank]]:
+    """The tanks of a plan in use, and apart from them those that are in isolation on a day."""
+    tanks = [tank for tank in plan.tanks.all() if tank.retired_on is None]
+    states = states_of(tanks, day)
+    alone = [t for t in tanks if t.pk in states and states[t.pk].state == TankState.ISOLATION]
+    return [t for t in tanks if t not in alone], alone
+
+
 def _owe(
     plan: ServicePlan, window: Window, tanks: list[Tank], at: datetime, *, isolated: bool
 ) -> DueVisit | None:
@@ -98,12 +106,9 @@ def owe_visits(*, first: date, last: date, at: datetime) -> list[DueVisit]:
 
 def owe_of_plan(plan: ServicePlan, first: date, last: date, at: datetime) -> list[DueVisit]:
     """The same for one plan; call it in a transaction."""
-    tanks = [tank for tank in plan.tanks.all() if tank.retired_on is None]
     made = []
     for window in windows_of(plan, first, last):
-        states = states_of(tanks, window.due)
-        alone = [t for t in tanks if t.pk in states and states[t.pk].state == TankState.ISOLATION]
-        others = [t for t in tanks if t not in alone]
+        others, alone = tanks_of(plan, window.due)
         made += [
             _owe(plan, window, others, at, isolated=False),
             _owe(plan, window, alone, at, isolated=True),

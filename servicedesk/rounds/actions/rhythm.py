@@ -7,7 +7,7 @@ from django.db import transaction
 
 from clients.models import ServicePlan
 from servicedesk.rounds.actions.placing import take_off
-from servicedesk.rounds.actions.planning import put_on_round, windows_of
+from servicedesk.rounds.actions.planning import put_on_round, tanks_of, windows_of
 from servicedesk.rounds.choices import StopState
 from servicedesk.rounds.models import DueVisit, Stop
 from servicedesk.staff.models import User
@@ -51,8 +51,8 @@ def stand_again(plan: ServicePlan, visits: Iterable[DueVisit]) -> None:
 
 @transaction.atomic
 def follow_plan(*, plan: ServicePlan, by: User, today: date, at: datetime) -> None:
-    """From tomorrow on what is owed is what the plan now says: its days, how early and late, how long, its name. Visits it no longer
-    wants fall away, and who had them on a round is told; what has begun stays. New ones are owed by `owe_visits`."""
+    """From tomorrow on what is owed is what the plan now says: its days, how early and late, how long, its name, its tanks. Visits it no longer
+    wants, or at which no tank of it is left, fall away, and who had them on a round is told; what has begun stays. New ones are owed by `owe_visits`."""
     row = (
         ServicePlan.objects.select_related("site", "technician")
         .prefetch_related("tanks", "changes")
@@ -66,9 +66,15 @@ def follow_plan(*, plan: ServicePlan, by: User, today: date, at: datetime) -> No
         if visit.due not in windows:
             fall_away(visit, by, at)
     wanted = DueVisit.objects.filter(plan=row, due__in=windows, called_off_at__isnull=False)
-    stand_again(row, wanted.order_by("due", "pk"))
+    there = [visit for visit in wanted.order_by("due", "pk") if tanks_of(row, visit.due)[visit.isolated]]
+    stand_again(row, there)
     for visit in standing_from(row, from_on):
         window = windows[visit.due]
         DueVisit.objects.filter(pk=visit.pk).update(
             earliest=window.earliest, latest=window.latest, minutes=row.minutes, why=row.name
         )
+        tanks = tanks_of(row, visit.due)[visit.isolated]
+        if tanks:
+            visit.tanks.set(tanks)
+        else:
+            fall_away(visit, by, at)
