@@ -66,7 +66,8 @@ plan; PATIENCE: after so many turns without one it is gone back to."""
 EXCHANGE, TAILS, HEADS, TURNED = range(4)
 NEIGHBOURS = 20
 IN_VAIN = 60_000
-PENALTY = 3.0
+PENALTY, PRESSED = 3.0, 10.0
+"""What is too much costs so many short ways at first; seconds where windows bind so many times as much, by trial."""
 
 
 class State(NamedTuple):
@@ -219,6 +220,8 @@ def _state(arrays: Arrays, seed: int) -> State:
     timed, hours = arrays.hours is not None, arrays.hours
     if not timed:
         hours = np.zeros((1, 1, 1, COLUMNS), dtype=np.int64)
+    if timed:
+        knob[PER_TIME] *= PRESSED
     count[DAY_COUNT], count[LOADS], count[TIMED] = days, loads, timed
     count[EQUAL] = not arrays.extra.any() and not hours[:, :, :, DEARER].any()
     where = np.zeros((many, days, 4), dtype=np.int32)

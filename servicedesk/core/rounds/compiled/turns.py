@@ -72,7 +72,7 @@ ONE_DAY, STRING_SHARE = 0.3, 0.3
 """How often strings of one day are put back on that day; how often all visits of those on a string may change their days."""
 FEW, MOST = 0.4, 0.6
 """Share of plans that are to hold."""
-LEAST_PULL, MOST_PULL = 0.02, 100.0
+LEAST_PULL, MOST_PULL = 0.02, 10_000.0
 
 
 @compiled
@@ -140,7 +140,7 @@ def pull(share: Any, now: Any, least: Any, found: Any) -> Any:
         now *= 1.1 if found else 1.3
     elif share > MOST:
         now *= 0.9
-    return min(max(now, LEAST_PULL * least), MOST_PULL * least if found else 1000.0 * least)
+    return min(max(now, LEAST_PULL * least), MOST_PULL * least)
 
 
 @compiled
