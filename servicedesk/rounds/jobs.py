@@ -8,6 +8,7 @@ from time import monotonic
 from typing import Any
 from uuid import UUID
 
+from celery.signals import worker_ready
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -22,6 +23,7 @@ from servicedesk.dispatch.jobs import GiveUp, daily, register
 from servicedesk.dispatch.models import Job
 from servicedesk.rounds import actions
 from servicedesk.rounds.adapters.crew import Crew
+from servicedesk.rounds.adapters.warm import warm
 from servicedesk.rounds.choices import ProposalState, TroubleState
 from servicedesk.rounds.models import MasterRound, Proposal, Trouble
 from servicedesk.rounds.queries.broken import broken
@@ -34,6 +36,8 @@ from servicedesk.rounds.queries.wanted import Wanted, wanted
 from servicedesk.rounds.queries.ways import points_of, service
 from servicedesk.staff.queries import day_of
 
+PLANS = "plans"
+"""The queue of work that plans, which takes long."""
 SOON = timedelta(days=14)
 ASK_S, ASK_AT_NIGHT_S = 60, 400
 """So many seconds the road router is asked before a week is planned, and each night."""
@@ -52,7 +56,7 @@ def owe_visits(job: Job) -> dict[str, Any]:
 daily("owe_visits", at=time(1, 0))
 
 
-@register("ask_roads", queue="plans")
+@register("ask_roads", queue=PLANS)
 def ask_roads(job: Job) -> dict[str, Any]:
     """Ask the road router for ways that the coming two weeks may need, so that a day that breaks finds them known."""
     today = day_of(timezone.now())
@@ -76,7 +80,7 @@ def _ask(first: date, last: date, stop: Callable[[], bool], *, most: float) -> a
     )
 
 
-@register("plan_week", queue="plans")
+@register("plan_week", queue=PLANS)
 def plan_week(job: Job) -> dict[str, Any] | None:
     """Search for the days of a proposal, and keep what was found beside the rounds in force."""
     proposal = Proposal.objects.filter(pk=UUID(job.args["proposal"])).first()
@@ -191,7 +195,7 @@ def crew_of(hands: int | None = None) -> Crew:
     return Crew(hands)
 
 
-@register("plan_master", queue="plans")
+@register("plan_master", queue=PLANS)
 def plan_master_round(job: Job) -> dict[str, Any] | None:
     """Search for a master round, on every core, and keep what was found beside today's plans."""
     master = MasterRound.objects.filter(pk=UUID(job.args["master"])).first()
@@ -248,3 +252,12 @@ class _MasterSearch:
             )
             self.stopped = not mine or not waited.exists()
         return self.stopped
+
+
+def ready_to_plan(sender: Any = None, **_given: Any) -> None:
+    """A worker for plans that comes up has the search compiled, so that the first plan is as good as the next."""
+    if PLANS in {queue.name for queue in sender.task_consumer.queues}:
+        warm()
+
+
+worker_ready.connect(ready_to_plan)

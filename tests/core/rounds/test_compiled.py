@@ -294,4 +294,4 @@ def test_compiled_and_interpreted_it_finds_the_same_plan(tmp_path):
 
     assert found["0"][:2] == [False, "CPUDispatcher"] and found["1"][:2] == [False, "function"]
     assert found["0"][2:] == found["1"][2:]
-    assert list((tmp_path / "compiled").iterdir())
+    assert len(list((tmp_path / "compiled").glob("*/whole"))) == 1

@@ -1,8 +1,8 @@
 """Compiling the search on arrays: in the background, once, kept for the next process.
 
-It takes half a minute to a minute of one core the first time and about one second from what was kept; meanwhile the caller plans
+It takes one to two minutes of one core the first time and about one second from what was kept; meanwhile the caller plans
 otherwise. What is kept lies in a folder of its own for each version of the sources, since the library does not see that another file has
-changed; where nothing can be written it is compiled anew in each process. Arrays are borrowed by the compiled functions, which count
+changed; where nothing can be written it is compiled anew in each process. Folders of other versions go after a month. Arrays are borrowed by the compiled functions, which count
 no references (`_nrt`): counting cost thirty times the work itself, and none of them makes an array."""
 
 from __future__ import annotations
@@ -10,7 +10,9 @@ from __future__ import annotations
 import hashlib
 import importlib
 import os
+import shutil
 import threading
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -19,6 +21,7 @@ from typing import Any, TypeVar
 F = TypeVar("F", bound=Callable[..., Any])
 HERE = Path(__file__).parent
 KEPT = Path(os.environ.get("TANKROUND_VAR") or HERE.parents[3] / "var") / "compiled"
+WHOLE, LONG_S = "whole", 30 * 86_400
 SOURCES = ("reading", "arrays", "clocked", "rounds", "moves", "doing", "placing", "turns")
 
 
@@ -30,6 +33,28 @@ def _folder() -> Path | None:
         folder.mkdir(parents=True, exist_ok=True)
         return folder if os.access(folder, os.W_OK) else None
     return None
+
+
+def interpreted() -> bool:
+    """Whether nothing is compiled here at all, as in most tests."""
+    return os.environ.get("NUMBA_DISABLE_JIT") == "1"
+
+
+def wanting() -> bool:
+    """Whether this version could be kept and no process has yet compiled all of it."""
+    folder = _folder()
+    return folder is not None and not interpreted() and not (folder / WHOLE).exists()
+
+
+def _kept() -> None:
+    """Says for the next process that all of it is kept, and clears away what no version has used for long."""
+    folder = _folder()
+    if folder is None or interpreted():
+        return
+    (folder / WHOLE).touch()
+    for other in KEPT.iterdir():
+        if other != folder and time.time() - other.stat().st_mtime > LONG_S:
+            shutil.rmtree(other, ignore_errors=True)
 
 
 def _compiled(function: Any, **more: Any) -> Any:
@@ -72,6 +97,7 @@ class Engine:
             turns.begin(arrays.smallest())
             turns.take(arrays.smallest(), 1)
             self.turns = turns
+            _kept()
         except (
             Exception
         ):  # without the library, or on a machine it does not know: the other search goes on being used
