@@ -43,7 +43,8 @@ def project(tmp_path: Path) -> Path:
 @pytest.fixture
 def surroundings(monkeypatch: pytest.MonkeyPatch) -> pytest.MonkeyPatch:
     """The variables that a start sets, put back afterwards."""
-    for name in ("TANKROUND_VAR", "TANKROUND_EMAIL_BACKEND", "TANKROUND_SMTP_HOST", "TANKROUND_HTTPS"):
+    names = ("VAR", "COMPILED", "EMAIL_BACKEND", "SMTP_HOST", "HTTPS")
+    for name in (f"TANKROUND_{name}" for name in names):
         monkeypatch.setenv(name, "")
     return monkeypatch
 
@@ -227,6 +228,7 @@ def test_demo_lives_in_a_folder_of_its_own_and_mails_to_files(
 
     assert (folder, os.environ["TANKROUND_VAR"]) == (tmp_path / "demo", str(tmp_path / "demo"))
     assert "TANKROUND_SMTP_HOST" not in os.environ
+    assert os.environ["TANKROUND_COMPILED"] == str(tmp_path / "compiled")
     assert list(folder.iterdir()) == []
 
 

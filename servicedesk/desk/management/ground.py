@@ -36,10 +36,11 @@ def choose_data_folder(command: str, root: str) -> Path:
     """Name the data folder in TANKROUND_VAR for this process and its children, make it and try it.
 
     `start` uses TANKROUND_VAR or var; `demo` uses the folder demo inside it, so that it never meets a business's
-    own data, and sends its mail to files whatever the surroundings say."""
+    own data, and sends its mail to files whatever the surroundings say. What is compiled is kept beside it, for both."""
     home = Path(os.environ.get("TANKROUND_VAR") or Path(root) / "var").absolute()
     folder = home / "demo" if command == "demo" else home
     os.environ["TANKROUND_VAR"] = str(folder)
+    os.environ["TANKROUND_COMPILED"] = os.environ.get("TANKROUND_COMPILED") or str(home / "compiled")
     if command == "demo":
         os.environ["TANKROUND_EMAIL_BACKEND"] = "django.core.mail.backends.filebased.EmailBackend"
         os.environ.pop("TANKROUND_SMTP_HOST", None)

@@ -20,7 +20,8 @@ from typing import Any, TypeVar
 
 F = TypeVar("F", bound=Callable[..., Any])
 HERE = Path(__file__).parent
-KEPT = Path(os.environ.get("TANKROUND_VAR") or HERE.parents[3] / "var") / "compiled"
+VAR = Path(os.environ.get("TANKROUND_VAR") or HERE.parents[3] / "var")
+KEPT = Path(os.environ.get("TANKROUND_COMPILED") or VAR / "compiled")
 WHOLE, LONG_S = "whole", 30 * 86_400
 SOURCES = ("reading", "arrays", "clocked", "rounds", "moves", "doing", "placing", "turns")
 
