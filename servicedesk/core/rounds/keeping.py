@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from servicedesk.core.rounds.plan import Orders
 from servicedesk.core.rounds.problem import Problem
@@ -34,7 +34,8 @@ class Progress:
 
 @dataclass
 class Keeper:
-    """Keeps what is best: fewest visits missing, then cheapest. Told from any thread."""
+    """Keeps what is best: fewest visits missing, then cheapest. Told from any thread; of plans as good as one another the same one is kept,
+    whoever comes first."""
 
     problem: Problem
     told: Callable[[Progress], None] | None = None
@@ -48,6 +49,8 @@ class Keeper:
         """Whether this was better than all before."""
         with self.lock:
             if self.best is not None and (missing, cost) >= (self.best.missing, self.best.cost):
+                if (missing, cost) == (self.best.missing, self.best.cost):
+                    self.best = min(self.best, replace(self.best, orders=orders), key=_in_order)
                 return False
             self.best = Progress(time.perf_counter() - self.began, cost, missing, orders)
             if self.first_s is None or missing < self.fewest:
@@ -55,3 +58,8 @@ class Keeper:
             if self.told is not None:
                 self.told(self.best)
             return True
+
+
+def _in_order(best: Progress) -> list[tuple[str, int, tuple[str, ...]]]:
+    """A plan as something that can be compared with another one."""
+    return sorted((*key, tuple(order)) for key, order in best.orders().items() if order)

@@ -9,7 +9,7 @@ import pytest
 from servicedesk.core.rounds import formats, patterns, planner, scores, sectors, weeks
 from servicedesk.core.rounds.engine import Until
 from servicedesk.core.rounds.insertion import mended
-from servicedesk.core.rounds.keeping import Budget, Keeper
+from servicedesk.core.rounds.keeping import Budget, Keeper, Progress
 from servicedesk.core.rounds.model import build, orders_of, solution_of
 from servicedesk.core.rounds.plain import plain_default
 from servicedesk.core.rounds.planner import plan_rounds
@@ -441,3 +441,18 @@ def test_what_a_person_locked_is_left_out_last():
     for plan in (searched, repaired):
         assert "far" in plan.where
         assert len(plan.missing) == 1
+
+
+def test_of_plans_as_good_as_one_another_the_same_is_kept_whoever_comes_first():
+    problem = Problem(line(0, 5), (), ())
+    one, other = {("a", 0): ("x", "y")}, {("a", 0): ("y", "x")}
+    found = []
+    for first, second in ((one, other), (other, one)):
+        told: list[Progress] = []
+        keeper = Keeper(problem, told.append)
+        keeper.offer(7, 0, lambda first=first: first)
+        assert keeper.offer(7, 0, lambda second=second: second) is False
+        assert len(told) == 1
+        found.append(keeper.best.orders())
+
+    assert found == [one, one]
