@@ -77,13 +77,13 @@ def test_the_same_seed_gives_the_same_plan_and_an_old_plan_is_never_made_worse()
     problem = plain(many=6)
     first = plan_rounds(problem, Budget(iterations=30))
     again = plan_rounds(problem, Budget(iterations=30))
-    both = plan_rounds(problem, Budget(iterations=30, threads=2))
+    both, twice = (plan_rounds(problem, Budget(iterations=30, threads=2)) for _time in range(2))
     half = {key: order[:2] for key, order in first.plan.orders.items()}
     warm = plan_rounds(problem, Budget(iterations=20), start=first.plan.orders)
     part = plan_rounds(problem, Budget(iterations=20), start=half)
 
     assert checker.wrong(problem, first.plan) == checker.wrong(problem, part.plan) == []
-    assert first.plan == again.plan
+    assert first.plan == again.plan and both.plan == twice.plan
     assert max(warm.plan.cost, both.plan.cost) <= first.plan.cost
 
 

@@ -10,6 +10,7 @@ fixtures/routing where a better one is found."""
 import json
 import os
 import re
+import resource
 import statistics
 import time
 from argparse import ArgumentParser
@@ -61,7 +62,8 @@ class Case:
 
 @dataclass(frozen=True)
 class Run:
-    """What was measured: scores early and at the end, the same of the plain default, seconds until the first whole plan."""
+    """What was measured: scores early and at the end, the same of the plain default, seconds until the first whole plan; the load of the
+    machine before, the most memory of this process since it began."""
 
     name: str
     row: str
@@ -73,6 +75,7 @@ class Run:
     plain_end: float | None
     first_s: float | None
     load: float
+    memory_mb: float = 0.0
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -193,7 +196,9 @@ def _measure(case: Case, seed: int, asked: dict[str, Any]) -> Run:
         plain = _plain(case, seed, asked["seconds"])
     first = whole[0].seconds if whole else None
     at_ten = case.score(early[-1].orders()) if early else None
-    found = Run(case.name, case.row, seed, asked["seconds"], at_ten, case.score(orders), *plain, first, load)
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    end = case.score(orders)
+    found = Run(case.name, case.row, seed, asked["seconds"], at_ten, end, *plain, first, load, memory)
     if asked["out"] is not None:
         _write(case, found, orders, asked["out"])
     if asked["keep"]:
@@ -249,7 +254,8 @@ def _line(case: Case, found: Run) -> str:
     first = "-" if found.first_s is None else f"{found.first_s:.1f} s"
     return (
         f"{found.name:<12} seed {found.seed}: {cost:>12}  10 s {early:>6} %  end {end:>6} %"
-        f"  (plain {plain_early:>6} / {plain_end:>6} %)  first whole {first}  load {found.load:.1f}"
+        f"  (plain {plain_early:>6} / {plain_end:>6} %)  first whole {first}"
+        f"  load {found.load:.1f}  {found.memory_mb:.0f} MB"
     )
 
 
