@@ -8,8 +8,8 @@ import pytest
 from servicedesk.core.rounds.compiled import arrays as columns
 from servicedesk.core.rounds.compiled import clocked, lane, reading, rounds, turns
 from servicedesk.core.rounds.compiled.arrays import arrays_of, best_orders, load_orders
-from servicedesk.core.rounds.engine import Until
 from servicedesk.core.rounds.keeping import Budget
+from servicedesk.core.rounds.plan import REFILL
 from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import Lunch, Problem, Refill, Shift, Travel, Visit, Window
 from servicedesk.core.rounds.rules import judge
@@ -196,39 +196,92 @@ def test_a_visit_that_has_no_day_at_all_does_not_keep_the_others_from_being_plan
     assert keeper.best.missing == 1
 
 
-def full(room):
-    """A van that is filled again on the way: four visits of one load each, one day."""
+def refilled(seed, most=1):
+    """Sites on vans that carry little and may be filled again where the first technician lives."""
+    problem = sites(seed=seed)
+    refill = Refill(problem.shifts[0].end, 10 * M, most)
+    shifts = tuple(
+        replace(s, van=(90, 9), refill=refill if n % 3 else None) for n, s in enumerate(problem.shifts)
+    )
+    return replace(windowed(problem, seed) if seed % 2 else problem, shifts=shifts)
+
+
+@pytest.mark.slow  # some hundred turns without compilation
+@pytest.mark.parametrize(("seed", "most"), [(1, 1), (2, 2), (7, 2), (8, 1)])
+def test_a_van_is_filled_again_where_one_load_does_not_do(seed, most, every_move):
+    problem = refilled(seed, most)
+    found = arrays_of(problem, 9000)
+    w = found.state(seed)
+    load_orders(found, w, {})
+    turns.begin(w)
+    w.knob[columns.HEAT], w.knob[columns.BLINK], w.knob[columns.NOISE] = 300.0, 0.05, 0.1
+    w.count[columns.PATIENCE] = 60
+    turns.take(w, 200)
+    orders = best_orders(found, w)
+    plan, faults = judge(problem, orders)
+
+    assert {fault.code for fault in faults} <= {"missing"}
+    assert checker.wrong(problem, plan) == []
+    must = [name for name in plan.missing if problem.visit[name].skip_price is None]
+    assert plan.cost + 9000 * len(must) == pytest.approx(w.knob[columns.BEST_COST])
+    again = found.state(seed)
+    load_orders(found, again, orders)
+    turns.begin(again)
+    assert again.knob[columns.BEST_COST] <= w.knob[columns.BEST_COST]
+
+
+def hauling(loads, room, most, **more):
+    """A van on one day along a line, the store in its middle."""
     visits = tuple(
-        Visit(f"v{n}", n + 1, M, (Window(0, 0, 20 * H),), loads=(10,), skip_price=99_000) for n in range(4)
+        Visit(f"v{n}", n + 1, M, (Window(0, 0, 20 * H),), loads=(load,), skip_price=9000)
+        for n, load in enumerate(loads)
     )
-    return Problem(
-        line(0, 1, 2, 3, 4), visits, (Shift("x", 0, 0, 0, H, 20 * H, van=(room,), refill=Refill(0, M)),)
-    )
+    ways = line(0, *(5 * (n + 1) for n in range(len(loads))), 12)
+    shift = Shift("x", 0, 0, 0, H, 22 * H, van=(room,), refill=Refill(len(loads) + 1, M, most), **more)
+    return Problem(ways, visits, (shift,))
 
 
-def test_where_vans_may_be_filled_again_the_other_search_has_the_last_word():
-    assert lane.known(full(room=30)) is None  # more than one load easily carries
-    easily = full(room=48)
-    known = lane.known(easily)
-    assert known.refills and all(shift.refill is None for shift in known.problem.shifts)
-    asked = []
-    one, keeper = searched(easily, Budget(iterations=30), engine())
-    one.other = lambda until, number, start: asked.append((until, number, dict(start))) or {}
-    one.until = Until(30)
-    one.run(None)
+@pytest.mark.slow  # more than a thousand turns without compilation
+@pytest.mark.parametrize(
+    ("loads", "room", "most", "times"),
+    [
+        ((10, 10, 10), 30, 2, 0),
+        ((10, 10, 10, 10), 20, 1, 1),
+        ((20, 20, 20), 20, 2, 2),
+        ((30, 30, 30), 30, 1, 1),
+    ],
+)
+def test_as_often_as_it_has_to_be_and_may(loads, room, most, times):
+    problem = hauling(loads, room, most)
+    keeper = searched(problem, Budget(iterations=1500), engine())[1]
+    plan, faults = judge(problem, keeper.best.orders())
 
-    assert judge(easily, keeper.best.orders())[1] == []
-    assert asked[0][1:] == (0, keeper.best.orders())
-    assert (asked[0][0].iterations, asked[0][0].done) == (30, 21)
+    assert faults == [] and checker.wrong(problem, plan) == []
+    assert sum(stop.visit == REFILL for round_ in plan.rounds for stop in round_.stops) == times
+    assert len(plan.missing) == (1 if len(loads) > times + 1 and room == loads[0] else 0)
+    assert keeper.best.cost == plan.cost
 
 
-def test_time_is_shared_between_both_searches():
-    one, _keeper = searched(full(room=48), Budget(seconds=0.2), engine())
-    one.until = Until(None, 100.0)
+def test_where_vans_are_filled_at_several_stores_the_other_search_plans():
+    one = hauling((10, 10), 10, 1)
+    two = replace(one, shifts=(*one.shifts, replace(one.shifts[0], day=1, refill=Refill(0, M))))
 
-    until, budget = one._at_first()
+    assert lane.known(one) is not None and lane.known(two) is None
 
-    assert until.moment == pytest.approx(100 - 0.3 * 0.2) and budget.seconds == pytest.approx(0.7 * 0.2)
+
+def test_nobody_goes_to_the_store_from_isolation_and_no_store_is_left_where_one_load_does():
+    problem = hauling((10, 10), 10, 1)
+    sick = replace(problem, visits=tuple(replace(v, level=2) for v in problem.visits))
+    found = arrays_of(sick)
+    assert found.state(1).m[0, -1, 0] == reading.FORBIDDEN
+
+    light = hauling((1, 1), 10, 1)
+    begun = arrays_of(light)
+    w = begun.state(1)
+    load_orders(begun, w, {("x", 0): ("v0", REFILL, "v1")})
+    assert w.shift[0, columns.LEN] == 3
+    turns.begin(w)
+    assert best_orders(begun, w) == {("x", 0): ("v0", "v1")}
 
 
 def test_until_it_is_compiled_a_large_week_is_searched_in_parts(monkeypatch):

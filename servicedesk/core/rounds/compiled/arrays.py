@@ -5,8 +5,8 @@ shift with its round. Rules that hang on who follows whom are forbidden arcs, th
 
 Known here: skills and holds to technicians, usual technicians, several loads, the most stops, isolation, overtime, prices of days and
 patterns, visits that may be left out (a pattern without days), streets without a way, windows, several a day too, and lunch (both by the
-virtual clock of `clock`). Not known: refills (see `lane`), shifts that begin after lunch may, visits of one tie that are unlike one
-another, two of them on one day, no shift at all on the days of a site that must be visited."""
+virtual clock of `clock`), refills on the way at one store. Not known: several stores, shifts that begin after lunch may, visits of one tie
+that are unlike one another, two of them on one day, no shift at all on the days of a site that must be visited."""
 
 from __future__ import annotations
 
@@ -28,18 +28,19 @@ from servicedesk.core.rounds.compiled.reading import (
     limit,
 )
 from servicedesk.core.rounds.later import np
-from servicedesk.core.rounds.plan import Orders
-from servicedesk.core.rounds.problem import NO_WAY_S, Key, Problem, Shift, Tie, Travel, Visit, Window
+from servicedesk.core.rounds.plan import REFILL, Orders
+from servicedesk.core.rounds.problem import NO_WAY_S, Key, Problem, Refill, Shift, Tie, Travel, Visit, Window
 from servicedesk.core.rounds.rules import judge
 from servicedesk.core.rounds.timing import lunch_of
 
 FIRST, MANY, CHOSEN, BEFORE, NEED = range(5)
 """Columns of `site`: rows of `pattern` from FIRST, so MANY; the one chosen, the one before this turn; from NEED on its loads."""
 PRICE, COUNT, DAYS = range(3)
-DAY, START, END, LIMIT, PAID, OVER_PRICE, FIXED, KIND, OPENS, CLOSES = range(10)
-"""Columns of `shift`: what it is. KIND: the row of `hours` that goes for it; OPENS, CLOSES: when it begins and ends on the virtual clock."""
-LEN, VERSION, STAMP, OLD_LEN, OLD_VERSION, BEST_LEN, ROOM = range(10, 17)
-"""More columns of `shift`: the length of its round, when that changed, how it was; from ROOM on the van."""
+DAY, START, END, LIMIT, PAID, OVER_PRICE, FIXED, KIND, OPENS, CLOSES, REFILLS = range(11)
+"""Columns of `shift`: what it is. KIND: the row of `hours` that goes for it; OPENS, CLOSES: when it begins and ends on the virtual clock;
+REFILLS: how often its van may be filled again."""
+LEN, VERSION, STAMP, OLD_LEN, OLD_VERSION, BEST_LEN, STORES, ROOM = range(11, 19)
+"""More columns of `shift`: the length of its round, when that changed, how it was; how often it is at the store; from ROOM on the van."""
 WAY, SOFT, OVERLOAD, OVERTIME, LATENESS, OLD_WORTH = range(6)
 """Columns of `worth`: way and prices; penalties and overtime; units and seconds too much, of these so many after windows closed; the same
 five before this turn."""
@@ -52,16 +53,16 @@ BEGUN, TO_GO = 0, 4
 after windows closed, from when to when it may begin so; for positions up to this one, and from this one to the last site."""
 ROUND, AT, MARKED, WINDOW = range(4)
 """Columns of `where`: the round of a site on a day (-1: none), the position, whether it is to be looked at, which window."""
-KNOWN_AT, DEAR, LONGER, PLACE, LATE_THEN, WINDOW_THEN = range(6)
+KNOWN_AT, DEAR, LONGER, PLACE, LATE_THEN, WINDOW_THEN, OVER_THEN = range(7)
 """Columns of `ins`: the version of a round for which it was found; way and seconds more, the position, seconds after windows closed,
-which window."""
+which window, the overload where the round is at the store."""
 TOUCHED_, QUEUE, OUT_SITE, OUT_DAY, OUT_KEY, ONE, TWO = range(7)
 """Columns of `spare`: rounds touched, visits to be looked at, what is out, two orders under construction."""
 PER_LOAD, PER_TIME, HEAT, NOW, BEST_COST, NOISE, BLINK, PRICES, LEAST_LOAD, LEAST_TIME, HELD_LOAD, HELD_TIME, JUDGED = range(13)  # fmt: skip
 MOVE, CHEAPEST = 16, 32
 """From MOVE on in `knob` the best move so far; from CHEAPEST on cost and round of the cheapest place on each day."""
-RANDOM, CHANGES, TURN, TOUCHED, QUEUE_HEAD, QUEUED, EQUAL, DAY_COUNT, OUT, FULL, LATE, BETTER, LOADS, LAST, PATIENCE, TIMED = range(16)  # fmt: skip
-"""Numbers in `count`. TIMED: windows bind; EQUAL: no site has a price on any round; FULL and LATE: rounds that break a rule; LAST: turn of the last better
+RANDOM, CHANGES, TURN, TOUCHED, QUEUE_HEAD, QUEUED, EQUAL, DAY_COUNT, OUT, FULL, LATE, BETTER, LOADS, LAST, PATIENCE, TIMED, STORE, RESETS = range(18)  # fmt: skip
+"""Numbers in `count`. STORE: the node at which vans are filled again (-1: none), RESETS: so many loads are; TIMED: windows bind; EQUAL: no site has a price on any round; FULL and LATE: rounds that break a rule; LAST: turn of the last better
 plan; PATIENCE: after so many turns without one it is gone back to."""
 EXCHANGE, TAILS, HEADS, TURNED = range(4)
 NEIGHBOURS = 20
@@ -120,17 +121,20 @@ def arrays_of(problem: Problem, leave: int | None = None) -> Arrays | None:
     return Arrays(problem, reader.days, reader.sites, np.array(reader.rows), reader.kind, hours)
 
 
-def _matrix(problem: Problem, sites: list[Site], ends: list[int]) -> Any:
-    """Ways and times between nodes, forbidden arcs dear."""
-    likes = [site.like for site in sites]
+def _matrix(problem: Problem, sites: list[Site], ends: list[int], refill: Refill | None) -> Any:
+    """Ways and times between nodes, forbidden arcs dear. The store is the last node; nobody goes there from a higher level."""
+    likes, store = [site.like for site in sites], [] if refill is None else [refill.place]
+    ends = ends + store
     nodes = [visit.place for visit in likes] + ends
     seconds, cost = (square[np.ix_(nodes, nodes)] for square in problem.travel.arrays)
     level = np.array([visit.level for visit in likes] + [0] * len(ends))
     keeps = np.array([not visit.disinfects for visit in likes] + [False] * len(ends))
-    client = np.arange(len(nodes)) < len(sites)
+    client = (np.arange(len(nodes)) < len(sites)) | (np.arange(len(nodes)) >= len(nodes) - len(store))
     falls = (level[:, None] > level[None]) & keeps[:, None] & client[None]
     cost = np.where(falls | (seconds >= NO_WAY_S), FORBIDDEN, cost)
     work = np.array([visit.seconds for visit in likes] + [0] * len(ends))
+    if refill is not None:
+        work[-1] = refill.seconds
     time = np.where(seconds >= NO_WAY_S, 0, seconds) + work[:, None]
     return np.ascontiguousarray(np.stack([cost, time, cost.T, time.T], axis=2).astype(np.int32))
 
@@ -144,6 +148,7 @@ def _shifts(arrays: Arrays, ends: list[int]) -> Any:
         paid = most if s.paid is None else min(most, s.paid)
         row = [number[s.day], many + ends.index(s.start), many + ends.index(s.end), most, paid]
         row += [s.overtime_price, s.fixed_price, kind, s.earliest, virtual_end(s.latest, lunch_of(s))]
+        row += [s.refill.most if s.refill else 0]
         row += [*[0] * (ROOM - LEN), *s.van]
         rows.append([*row, len(problem.visits) if s.most_stops is None else s.most_stops])
     table = np.array(rows, dtype=np.int64)
@@ -207,12 +212,13 @@ def _state(arrays: Arrays, seed: int) -> State:
         len(arrays.problem.shifts),
     )
     ends = sorted({place for shift in problem.shifts for place in (shift.start, shift.end)})
-    m, shift = _matrix(problem, arrays.sites, ends), _shifts(arrays, ends)
+    refill = next((shift.refill for shift in problem.shifts if shift.refill), None)
+    m, shift = _matrix(problem, arrays.sites, ends, refill), _shifts(arrays, ends)
     loads = shift.shape[1] - ROOM
     site, pattern = _sites(arrays, loads)
     far = np.minimum(m[:many, :many, 0], m[:many, :many, 2]) + np.eye(many, dtype=np.int64) * 10**12
     near = np.argsort(far, axis=1, kind="stable")[:, : min(NEIGHBOURS, many - 1)]
-    knob, count = np.zeros(CHEAPEST + 2 * days), np.zeros(TIMED + 1, dtype=np.int64)
+    knob, count = np.zeros(CHEAPEST + 2 * days), np.zeros(RESETS + 1, dtype=np.int64)
     _penalties(knob, m, site)
     knob[BEST_COST] = HUGE
     count[RANDOM] = 1 + (seed * 7919 + 12_345) % 2_147_483_646
@@ -224,13 +230,15 @@ def _state(arrays: Arrays, seed: int) -> State:
         knob[PER_TIME] *= PRESSED
     count[DAY_COUNT], count[LOADS], count[TIMED] = days, loads, timed
     count[EQUAL] = not arrays.extra.any() and not hours[:, :, :, DEARER].any()
+    count[STORE], count[RESETS] = -1 if refill is None else len(m) - 1, len(problem.shifts[0].van)
+    wide = many + 2 + int(shift[:, REFILLS].max())
     where = np.zeros((many, days, 4), dtype=np.int32)
     where[:, :, ROUND] = -1
     return State(
         m, np.ascontiguousarray(near.astype(np.int32)), site, pattern, shift, np.zeros((rounds, 2 * WORTHS)), arrays.extra.copy(), hours,
-        _by_day(arrays), np.zeros((rounds, many + 2, LOAD + loads), dtype=np.int64),
-        np.zeros((rounds, many + 2 if timed else 1, 8), dtype=np.int64), where, np.full((many, rounds, 6), -1, dtype=np.int64),
-        np.zeros((max(rounds, many * days, many + 2) + 1, 7), dtype=np.int64), knob, count, _moves(),
+        _by_day(arrays), np.zeros((rounds, wide, LOAD + loads), dtype=np.int64),
+        np.zeros((rounds, wide if timed else 1, 8), dtype=np.int64), where, np.full((many, rounds, 7), -1, dtype=np.int64),
+        np.zeros((max(rounds, many * days, wide) + 1, 7), dtype=np.int64), knob, count, _moves(),
     )  # fmt: skip
 
 
@@ -241,10 +249,14 @@ def best_orders(arrays: Arrays, w: State) -> dict[Key, tuple[str, ...]]:
     inside = [(w.cells[r, 1 : 1 + w.shift[r, BEST_LEN], BEST] % nodes).tolist() for r in range(len(w.shift))]
     for r, order in enumerate(inside):
         for i in order:
-            days.setdefault(i, []).append(int(w.shift[r, DAY]))
+            if i != w.count[STORE]:
+                days.setdefault(i, []).append(int(w.shift[r, DAY]))
     number = {i: {day: k for k, day in enumerate(sorted(on))} for i, on in days.items()}
     return {
-        shift.key: tuple(arrays.sites[i].visits[number[i][int(w.shift[r, DAY])]] for i in inside[r])
+        shift.key: tuple(
+            REFILL if i == w.count[STORE] else arrays.sites[i].visits[number[i][int(w.shift[r, DAY])]]
+            for i in inside[r]
+        )
         for r, shift in enumerate(arrays.problem.shifts)
         if inside[r]
     }
@@ -264,7 +276,8 @@ def load_orders(arrays: Arrays, w: State, orders: Orders) -> None:
             w.site[i, CHOSEN] = w.site[i, FIRST] + site.patterns.index(days)
             node |= dict.fromkeys(site.visits, i)
     for r, shift in enumerate(arrays.problem.shifts):
-        order = [node[name] for name in orders.get(shift.key, ()) if name in node]
+        there = node | ({REFILL: int(w.count[STORE])} if shift.refill else {})
+        order = [there[name] for name in orders.get(shift.key, ()) if name in there]
         w.cells[r, 1 : 1 + len(order), NODE] = order
         w.shift[r, LEN] = len(order)
     if w.hours.shape[2] > 1:

@@ -44,7 +44,9 @@ def joined_on(part: Any, way: Any, later: Any) -> Any:
 
 @inlined
 def alone(w: State, i: Any, r: Any) -> Any:
-    """A site on a round as a part of one visit."""
+    """A site on a round as a part of one visit; the store is always open."""
+    if i >= w.where.shape[0]:
+        return (0, 0, 0, FOREVER)
     row = w.hours[w.shift[r, KIND], i, w.where[i, w.shift[r, DAY], WINDOW]]
     return (row[MORE], 0, row[OPEN], row[CLOSE])
 

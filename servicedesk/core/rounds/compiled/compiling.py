@@ -23,7 +23,7 @@ HERE = Path(__file__).parent
 VAR = Path(os.environ.get("TANKROUND_VAR") or HERE.parents[3] / "var")
 KEPT = Path(os.environ.get("TANKROUND_COMPILED") or VAR / "compiled")
 WHOLE, LONG_S = "whole", 30 * 86_400
-SOURCES = ("reading", "arrays", "clocked", "rounds", "moves", "doing", "placing", "turns")
+SOURCES = ("reading", "arrays", "clocked", "rounds", "moves", "doing", "placing", "filling", "turns")
 
 
 def _folder() -> Path | None:

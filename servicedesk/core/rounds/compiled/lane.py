@@ -2,7 +2,7 @@
 
 It cools down twice: soon, so that a good plan is there early, and once more for the rest of the time, from the best of all lanes.
 Where nothing holds with every visit in it, it begins anew with visits left out at a price. Until the functions are compiled another
-search is used, and so it is where they cannot be, and in the end where vans may be filled again on the way."""
+search is used, and so it is where they cannot be."""
 
 from __future__ import annotations
 
@@ -40,9 +40,6 @@ EARLY_S, LONG_S = 9.0, 15.0
 """The first cooling takes so many seconds, where there are more than LONG_S in all."""
 SLICE_S, SLICE, MOST_SLICE = 0.05, 100, 2000
 """The clock is asked about so often; with a limit of iterations after so many turns."""
-EASILY, BARE = 0.85, 0.7
-"""Where vans may be filled again on the way, the search on arrays does without for this share of the time, if all visits need no more
-than this share of what vans carry on one load a day."""
 IN_VAIN = 0.4
 """Share of what was left of the time, after which a search that found nothing whole begins anew with visits left out."""
 
@@ -59,12 +56,10 @@ def missing_price(problem: Problem) -> int:
 
 @dataclass
 class Known:
-    """A problem on arrays: `whole` with every visit that must be made in it, None where one has no day at all. `refills`: vans may be
-    filled again on the way, which is not in it and left to the other search in the end."""
+    """A problem on arrays: `whole` with every visit that must be made in it, None where one has no day at all."""
 
     problem: Problem
     whole: Arrays | None
-    refills: bool = False
 
     def some(self) -> Arrays | None:
         """The same with visits left out at a price."""
@@ -73,21 +68,8 @@ class Known:
 
 def known(problem: Problem) -> Known | None:
     """The problem for the search on arrays; None where that does not know all its rules."""
-    refills = any(shift.refill for shift in problem.shifts)
-    if refills and not _carried(problem):
-        return None
-    bare = replace(problem, shifts=tuple(replace(shift, refill=None) for shift in problem.shifts))
-    found = Known(bare, arrays_of(bare), refills)
+    found = Known(problem, arrays_of(problem))
     return found if found.whole is not None or found.some() is not None else None
-
-
-def _carried(problem: Problem) -> bool:
-    """Whether vans carry what all visits need, with something to spare, on one load a day."""
-    for k in range(len(problem.shifts[0].van)):
-        needed = sum(visit.loads[k] for visit in problem.visits if k < len(visit.loads))
-        if needed > EASILY * sum(shift.van[k] for shift in problem.shifts):
-            return False
-    return True
 
 
 class Lane:
@@ -111,31 +93,10 @@ class Lane:
 
     def run(self, start: Orders | None) -> None:
         """Until time is up."""
-        if not self.known.refills:
-            self._searched(start)
-            return
-        until, budget = self.until, self.budget
-        self.until, self.budget = self._at_first()
-        self._searched(start)
-        done, self.until, self.budget = self.until.done, until, budget
-        self.until.done = done
-        best = self.keeper.best
-        self._otherwise(start if best is None else best.orders(), self.until)
-
-    def _at_first(self) -> tuple[Until, Budget]:
-        """The end of the search without refills, where others follow."""
-        until, budget = replace(self.until), self.budget
-        if until.iterations is not None:
-            until.iterations = max(1, round(BARE * until.iterations))
-        if until.moment is not None and budget.seconds is not None:
-            until.moment -= (1 - BARE) * budget.seconds
-            budget = replace(budget, seconds=BARE * budget.seconds)
-        return until, budget
-
-    def _searched(self, start: Orders | None) -> None:
+        must = any(visit.skip_price is None for visit in self.problem.visits)
         if not self._ready(start):
             self._otherwise(start, self.until)
-        elif self.known.whole is None or not self._cooled(self.known.whole, start, IN_VAIN):
+        elif self.known.whole is None or not self._cooled(self.known.whole, start, IN_VAIN if must else 1.0):
             some = self.known.some()
             assert some is not None  # else it is not known
             self._cooled(some, start, 1.0)

@@ -31,6 +31,7 @@ from servicedesk.core.rounds.compiled.arrays import (
     QUEUED,
     ROOM,
     SOFT,
+    STORES,
     TAILS,
     TIMED,
     TURNED,
@@ -330,12 +331,14 @@ def look(w: State, i: Any, day: Any) -> None:
     where, m, worth, cells, near = w.where, w.m, w.worth, w.cells, w.near
     r1, p = where[i, day, 0], where[i, day, 1]
     w.knob[MOVE] = -EPS
+    if w.shift[r1, STORES]:  # who is at the store on the way is moved only by taking out and putting back
+        return
     before, follow = m[cells[r1, p - 1, NODE], i, 0], m[i, cells[r1, p + 1, NODE], 0]
     soft = worth[r1, SOFT]
     for k in range(near.shape[1]):
         j = near[i, k]
         r2, q = where[j, day, 0], where[j, day, 1]
-        if r2 < 0:
+        if r2 < 0 or w.shift[r2, STORES]:
             continue
         free = soft
         if r1 != r2:

@@ -33,6 +33,7 @@ from servicedesk.core.rounds.compiled.arrays import (
     OUT_DAY,
     OUT_KEY,
     OUT_SITE,
+    OVER_THEN,
     PER_LOAD,
     PLACE,
     PRICE,
@@ -40,6 +41,8 @@ from servicedesk.core.rounds.compiled.arrays import (
     SOFT,
     STAMP,
     START,
+    STORE,
+    STORES,
     TIMED,
     TURN,
     VERSION,
@@ -50,21 +53,38 @@ from servicedesk.core.rounds.compiled.arrays import (
 from servicedesk.core.rounds.compiled.clocked import joined_on, lateness, on_to, up_to
 from servicedesk.core.rounds.compiled.compiling import compiled, inlined
 from servicedesk.core.rounds.compiled.reading import ABLE, CLOSE, DEARER, HUGE, MORE, OPEN
-from servicedesk.core.rounds.compiled.rounds import changed, draw, push_around, seconds_of, soft_of, touch
+from servicedesk.core.rounds.compiled.rounds import (
+    changed,
+    draw,
+    push_around,
+    seconds_of,
+    soft_of,
+    touch,
+    trips,
+)
 
 STRING, NEAR = 14, 25
 """Most visits of a string, most sites around one, that are taken out in a turn; mostly it is few, seldom whole rounds."""
 STRINGS = 3
 
 
+@inlined
+def overload_of(w: State, i: Any, r: Any) -> Any:
+    """Overload of a round with a site, where it is not at the store on the way."""
+    over, n = 0, w.shift[r, LEN]
+    for k in range(w.count[LOADS]):
+        over += max(0, w.cells[r, n, LOAD + k] + w.site[i, NEED + k] - w.shift[r, ROOM + k])
+    return over
+
+
 @compiled
 def scan_on(w: State, i: Any, r: Any) -> None:
     """The cheapest place and window of a site on a round by the clock, kept until the round changes."""
-    m, cells, ins, n, over = w.m, w.cells, w.ins, w.shift[r, LEN], 0
-    best = HUGE
-    for k in range(w.count[LOADS]):
-        over += max(0, cells[r, n, LOAD + k] + w.site[i, NEED + k] - w.shift[r, ROOM + k])
+    m, cells, ins, n, best = w.m, w.cells, w.ins, w.shift[r, LEN], HUGE
+    over = overload_of(w, i, r)
     for p in range(1, n + 2):
+        if w.shift[r, STORES]:
+            over = trips(w, r, i, p)
         a = cells[r, p - 1, NODE]
         way = 0 + m[i, a, 2] + m[i, cells[r, p, NODE], 0]
         if n > 0:
@@ -86,6 +106,7 @@ def scan_on(w: State, i: Any, r: Any) -> None:
                     late,
                     k,
                 )
+                ins[i, r, OVER_THEN] = over
     ins[i, r, KNOWN_AT] = w.shift[r, VERSION]
 
 
@@ -96,16 +117,16 @@ def scan(w: State, i: Any, r: Any) -> None:
     if w.count[TIMED]:
         scan_on(w, i, r)
         return
-    best, at = 1 << 60, 1
+    least, best, at, over = HUGE, 0, 1, 0
     for p in range(1, n + 2):
-        d = (
-            cells[r, p - 1, AHEAD]
-            - cells[r, p, AHEAD]
-            + m[i, cells[r, p - 1, NODE], 2]
-            + m[i, cells[r, p, NODE], 0]
-        )
-        if d < best:
-            best, at = d, p
+        d = cells[r, p - 1, AHEAD] - cells[r, p, AHEAD]
+        d += m[i, cells[r, p - 1, NODE], 2] + m[i, cells[r, p, NODE], 0]
+        cost = 1.0 * d
+        if w.shift[r, STORES]:
+            over = trips(w, r, i, p)
+            cost += over * w.knob[PER_LOAD]
+        if cost < least:
+            least, best, at, ins[i, r, OVER_THEN] = cost, d, p, over
     a, b = cells[r, at - 1, NODE], cells[r, at, NODE]
     if n == 0:
         best = 0 + m[i, a, 2] + m[i, b, 0]
@@ -130,9 +151,9 @@ def least_way(w: State, i: Any, r: Any) -> Any:
 @inlined
 def with_site(w: State, i: Any, r: Any, most: Any) -> Any:
     """What a site costs more on a round, penalties counted; where the clock has not been asked yet and it would be `most` or more, HUGE."""
-    cells, shift, n, over = w.cells, w.shift, w.shift[r, LEN], 0
-    for k in range(w.count[LOADS]):
-        over += max(0, cells[r, n, LOAD + k] + w.site[i, NEED + k] - shift[r, ROOM + k])
+    shift, n, over = w.shift, w.shift[r, LEN], 0
+    if not shift[r, STORES]:
+        over = overload_of(w, i, r)
     cost = w.extra[i, r] - w.worth[r, SOFT]
     if n == 0:
         cost += shift[r, FIXED]
@@ -140,6 +161,8 @@ def with_site(w: State, i: Any, r: Any, most: Any) -> Any:
         if w.count[TIMED] and cost + over * w.knob[PER_LOAD] + least_way(w, i, r) >= most:
             return HUGE
         scan(w, i, r)
+    if shift[r, STORES]:
+        over = w.ins[i, r, OVER_THEN]
     cost += w.ins[i, r, DEAR] + lateness(w.knob, w.ins[i, r, LATE_THEN])
     return cost + soft_of(shift, w.knob, r, seconds_of(w, r) + w.ins[i, r, LONGER], over)
 
@@ -213,15 +236,21 @@ def place(w: State, i: Any) -> None:
 
 
 @compiled
-def take_out(w: State, i: Any, day: Any) -> None:
-    """Takes one visit out of its round."""
-    r, at = w.where[i, day, 0], w.where[i, day, 1]
+def leave_out(w: State, r: Any, at: Any) -> None:
+    """Takes what stands at a position out of its round."""
     touch(w, r)
     for p in range(at, w.shift[r, LEN] + 1):
         w.cells[r, p, NODE] = w.cells[r, p + 1, NODE]
     w.shift[r, LEN] -= 1
-    w.where[i, day, 0] = -1
     changed(w, r)
+
+
+@compiled
+def take_out(w: State, i: Any, day: Any) -> None:
+    """Takes one visit out of its round."""
+    r, at = w.where[i, day, 0], w.where[i, day, 1]
+    w.where[i, day, 0] = -1
+    leave_out(w, r, at)
     push_around(w, r, at - 1, at)
 
 
@@ -261,7 +290,10 @@ def ruin_string(w: State, i: Any, day: Any, whole: Any) -> None:
     low, high = max(1, at - size + 1), min(at, n - size + 1)
     a = low + int(draw(w.count) * (high - low + 1))
     for _number in range(size):
-        out(w, w.cells[r, a, NODE], -1 if whole else day)
+        if w.cells[r, a, NODE] == w.count[STORE]:
+            leave_out(w, r, a)
+        else:
+            out(w, w.cells[r, a, NODE], -1 if whole else day)
 
 
 @compiled

@@ -110,7 +110,8 @@ class Reader:
 
     def _known(self) -> bool:
         problem = self.problem
-        if any(shift.refill or not _begins_with_the_clock(shift) for shift in problem.shifts):
+        stores = {(shift.refill.place, shift.refill.seconds) for shift in problem.shifts if shift.refill}
+        if len(stores) > 1 or not all(_begins_with_the_clock(shift) for shift in problem.shifts):
             return False
         seconds, cost = problem.travel.arrays
         many = len(problem.shifts) * (len(problem.visits) + 2)

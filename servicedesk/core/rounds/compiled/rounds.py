@@ -36,9 +36,12 @@ from servicedesk.core.rounds.compiled.arrays import (
     QUEUE_HEAD,
     QUEUED,
     RANDOM,
+    RESETS,
     ROOM,
     SOFT,
     STAMP,
+    STORE,
+    STORES,
     TIMED,
     TOUCHED,
     TOUCHED_,
@@ -77,14 +80,18 @@ def refresh(w: State, r: Any) -> None:
     """Sums along a round, where its visits stand, what it is worth."""
     cells, shift, m, where, site, loads = w.cells, w.shift, w.m, w.where, w.site, w.count[LOADS]
     n, day, extra = shift[r, LEN], shift[r, DAY], 0.0
-    before = cells[r, 0, NODE]
+    before, shift[r, STORES] = cells[r, 0, NODE], 0
     for p in range(1, n + 2):
         here = cells[r, p, NODE]
         cells[r, p, AHEAD] = cells[r, p - 1, AHEAD] + m[before, here, 0]
         cells[r, p, LATER] = cells[r, p - 1, LATER] + m[before, here, 1]
         cells[r, p, BACK] = cells[r, p - 1, BACK] + m[before, here, 2]
         cells[r, p, BEHIND] = cells[r, p - 1, BEHIND] + m[before, here, 3]
-        if p <= n:
+        if p <= n and here == w.count[STORE]:
+            shift[r, STORES] += 1
+            for k in range(loads):
+                cells[r, p, LOAD + k] = cells[r, p - 1, LOAD + k]
+        elif p <= n:
             for k in range(loads):
                 cells[r, p, LOAD + k] = cells[r, p - 1, LOAD + k] + site[here, NEED + k]
             where[here, day, 0] = r
@@ -106,6 +113,27 @@ def seconds_of(w: State, r: Any) -> Any:
     return w.cells[r, w.shift[r, LEN] + 1, LATER]
 
 
+@compiled
+def trips(w: State, r: Any, i: Any, at: Any) -> Any:
+    """Overload of a round that is at the store on the way, with a site put in at a position (-1: as it is)."""
+    shift, over = w.shift, 0
+    for k in range(w.count[LOADS]):
+        load = 0
+        for p in range(1, shift[r, LEN] + 1):
+            if i >= 0 and p == at:
+                load += w.site[i, NEED + k]
+            here = w.cells[r, p, NODE]
+            if here != w.count[STORE]:
+                load += w.site[here, NEED + k]
+            elif k < w.count[RESETS]:
+                over += max(0, load - shift[r, ROOM + k])
+                load = 0
+        if i >= 0 and at > shift[r, LEN]:
+            load += w.site[i, NEED + k]
+        over += max(0, load - shift[r, ROOM + k])
+    return over
+
+
 @inlined
 def value(w: State, r: Any, extra: Any) -> None:
     """What a round is worth whose sums are known; nothing where nobody goes out."""
@@ -114,8 +142,11 @@ def value(w: State, r: Any, extra: Any) -> None:
         worth[r, k] = 0.0
     if n == 0:
         return
-    for k in range(w.count[LOADS]):
-        over += max(0, cells[r, n, LOAD + k] - shift[r, ROOM + k])
+    if shift[r, STORES]:
+        over = trips(w, r, -1, 0)
+    else:
+        for k in range(w.count[LOADS]):
+            over += max(0, cells[r, n, LOAD + k] - shift[r, ROOM + k])
     time = seconds_of(w, r)
     if w.count[TIMED]:
         worth[r, LATENESS] = w.clock[r, n + 1, BEGUN + 1]
@@ -175,7 +206,8 @@ def restore(w: State) -> None:
     for k in range(count[TOUCHED]):
         r = w.spare[k, TOUCHED_]
         for p in range(1, shift[r, LEN] + 1):
-            where[cells[r, p, NODE], shift[r, DAY], 0] = -1
+            if cells[r, p, NODE] != count[STORE]:
+                where[cells[r, p, NODE], shift[r, DAY], 0] = -1
     for k in range(count[TOUCHED]):
         r = w.spare[k, TOUCHED_]
         shift[r, LEN] = shift[r, OLD_LEN]
@@ -199,4 +231,5 @@ def push(count: Any, where: Any, spare: Any, i: Any, day: Any) -> None:
 def push_around(w: State, r: Any, a: Any, b: Any) -> None:
     """Marks the visits at positions a to b of a round."""
     for p in range(max(1, a), min(w.shift[r, LEN], b) + 1):
-        push(w.count, w.where, w.spare, w.cells[r, p, NODE], w.shift[r, DAY])
+        if w.cells[r, p, NODE] != w.count[STORE]:
+            push(w.count, w.where, w.spare, w.cells[r, p, NODE], w.shift[r, DAY])

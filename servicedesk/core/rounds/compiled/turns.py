@@ -54,6 +54,7 @@ from servicedesk.core.rounds.compiled.arrays import (
     State,
 )
 from servicedesk.core.rounds.compiled.compiling import compiled
+from servicedesk.core.rounds.compiled.filling import filled_all
 from servicedesk.core.rounds.compiled.moves import descend
 from servicedesk.core.rounds.compiled.placing import recreate, ruin_near, ruin_strings
 from servicedesk.core.rounds.compiled.reading import HUGE
@@ -214,6 +215,7 @@ def begin(w: State) -> None:
             count[OUT] += 1
     recreate(w)
     descend(w)
+    filled_all(w, 0)
     w.knob[BLINK], w.knob[NOISE], w.knob[PRICES] = blink, noise, 0.0
     for i in range(w.site.shape[0]):
         w.knob[PRICES] += w.pattern[w.site[i, CHOSEN], PRICE]
@@ -235,6 +237,7 @@ def take(w: State, turns: Any) -> None:
             ruin_near(w, seed)
         recreate(w)
         descend(w)
+        filled_all(w, 1)
         decide(w)
         if w.knob[JUDGED] == 100:
             weigh(w)
