@@ -456,3 +456,12 @@ def test_of_plans_as_good_as_one_another_the_same_is_kept_whoever_comes_first():
         found.append(keeper.best.orders())
 
     assert found == [one, one]
+
+
+def test_a_short_search_that_finds_no_room_for_all_leaves_one_out():
+    visits = tuple(visit(f"v{n}", n + 1, minutes=200) for n in range(3))
+    problem = Problem(line(0, 5, 10, 15), visits, (shift(),))
+
+    found = plan_rounds(problem, Budget(seconds=0.4))
+
+    assert len(found.plan.missing) == 1 and checker.wrong(problem, found.plan) == []
