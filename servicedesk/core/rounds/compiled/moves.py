@@ -108,22 +108,6 @@ def emptied(m: Any, cells: Any, shift: Any, r: Any) -> Any:
 
 
 @inlined
-def after(w: State, d: Any, r1: Any, a: Any, la: Any, t1: Any, r2: Any, b: Any, lb: Any, t2: Any) -> Any:
-    """Second stage for two rounds whose chains are exchanged: hours, loads, fixed price, who."""
-    m, cells, shift, knob, worth, loads = w.m, w.cells, w.shift, w.knob, w.worth, w.count[LOADS]
-    d -= worth[r1, SOFT] + worth[r2, SOFT]
-    d += soft_of(shift, knob, r1, t1, overload_with(cells, shift, loads, r1, a, la, r2, b, lb))
-    d += soft_of(shift, knob, r2, t2, overload_with(cells, shift, loads, r2, b, lb, r1, a, la))
-    if shift[r1, LEN] - la + lb == 0:
-        d -= emptied(m, cells, shift, r1)
-    if shift[r2, LEN] - lb + la == 0:
-        d -= emptied(m, cells, shift, r2)
-    if not w.count[EQUAL]:
-        d += extra_of(w, r2, r1, a, la) + extra_of(w, r1, r2, b, lb)
-    return d
-
-
-@inlined
 def before_clock(w: State, d: Any, r1: Any, a: Any, la: Any, r2: Any, b: Any, lb: Any) -> Any:
     """What a move of two rounds costs without their new hours, and their overloads."""
     m, cells, shift, loads = w.m, w.cells, w.shift, w.count[LOADS]
@@ -136,6 +120,13 @@ def before_clock(w: State, d: Any, r1: Any, a: Any, la: Any, r2: Any, b: Any, lb
         d += extra_of(w, r2, r1, a, la) + extra_of(w, r1, r2, b, lb)
     over1 = overload_with(cells, shift, loads, r1, a, la, r2, b, lb)
     return d, over1, overload_with(cells, shift, loads, r2, b, lb, r1, a, la)
+
+
+@inlined
+def after(w: State, d: Any, r1: Any, a: Any, la: Any, t1: Any, r2: Any, b: Any, lb: Any, t2: Any) -> Any:
+    """Second stage for two rounds whose chains are exchanged: hours, loads, fixed price, who."""
+    d, over1, over2 = before_clock(w, d, r1, a, la, r2, b, lb)
+    return d + soft_of(w.shift, w.knob, r1, t1, over1) + soft_of(w.shift, w.knob, r2, t2, over2)
 
 
 @inlined
