@@ -35,12 +35,13 @@ class Progress:
 @dataclass
 class Keeper:
     """Keeps what is best: fewest visits missing, then cheapest. Told from any thread; of plans as good as one another the same one is kept,
-    whoever comes first."""
+    whoever comes first; `firm`, the plan from which a search began, gives way only to a better one."""
 
     problem: Problem
     told: Callable[[Progress], None] | None = None
     began: float = field(default_factory=time.perf_counter)
     best: Progress | None = None
+    firm: Progress | None = None
     first_s: float | None = None
     fewest: int = 0
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -49,7 +50,7 @@ class Keeper:
         """Whether this was better than all before."""
         with self.lock:
             if self.best is not None and (missing, cost) >= (self.best.missing, self.best.cost):
-                if (missing, cost) == (self.best.missing, self.best.cost):
+                if self.best is not self.firm and (missing, cost) == (self.best.missing, self.best.cost):
                     self.best = min(self.best, replace(self.best, orders=orders), key=_in_order)
                 return False
             self.best = Progress(time.perf_counter() - self.began, cost, missing, orders)

@@ -68,6 +68,7 @@ def plan_rounds(
     if start is not None:
         start = mended(problem, _untied(problem, start))
         _offered(problem, keeper, start)
+        keeper.firm = keeper.best
     fallback = _searched(problem, keeper, budget, until, start)
     plan = _whole(problem, keeper, fallback)
     ended = cancelled is not None and cancelled()

@@ -4,6 +4,7 @@ import random
 from dataclasses import replace
 
 from servicedesk.core.rounds.compiled import compiling, lane, turns
+from servicedesk.core.rounds.compiled.arrays import arrays_of, load_orders
 from servicedesk.core.rounds.engine import Until
 from servicedesk.core.rounds.keeping import Keeper
 from servicedesk.core.rounds.planner import _other
@@ -87,6 +88,15 @@ def windowed(problem, seed, lunch=False):
     if lunch:
         shifts = tuple(replace(s, lunch=LUNCH if s.technician == "t0" else None) for s in shifts)
     return replace(problem, visits=tuple(out), shifts=shifts)
+
+
+def begun(problem, seed, leave=None):
+    """A problem on arrays, and their state once every visit was put in."""
+    found = arrays_of(problem, leave)
+    w = found.state(seed)
+    load_orders(found, w, {})
+    turns.begin(w)
+    return found, w
 
 
 def engine(ready=True, failed=False):

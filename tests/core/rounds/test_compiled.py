@@ -28,7 +28,7 @@ from servicedesk.core.rounds.problem import (
 )
 from servicedesk.core.rounds.rules import judge
 from tests.core.rounds import checker
-from tests.core.rounds.on_arrays import ALL_DAY, engine, plain, searched, sites
+from tests.core.rounds.on_arrays import ALL_DAY, begun, engine, plain, searched, sites
 from tests.core.rounds.problems import LUNCH, H, M, line
 
 ROOT = Path(__file__).parents[3]
@@ -39,10 +39,7 @@ PR01 = ROOT / "fixtures" / "routing" / "published" / "pr01.txt"
 @pytest.mark.parametrize("seed", [1, 3, 4])
 def test_a_plan_on_arrays_holds_and_costs_what_it_says(seed, every_move):
     problem = sites(seed=seed)
-    found = arrays_of(problem)
-    w = found.state(seed)
-    load_orders(found, w, {})
-    turns.begin(w)
+    found, w = begun(problem, seed)
     w.knob[columns.HEAT], w.knob[columns.BLINK], w.knob[columns.NOISE] = 300.0, 0.05, 0.1
     turns.take(w, 150)
 
@@ -135,10 +132,7 @@ def test_lunch_is_planned_round_on_the_virtual_clock():
     """A technician alone, with days so full that nobody is back before lunch is over."""
     hungry = shifted(plain(many=6, vans=1), earliest=8 * H, latest=17 * H, lunch=LUNCH, paid=7 * H + 30 * M)
     hungry = replace(hungry, visits=tuple(replace(v, seconds=75 * M, loads=()) for v in hungry.visits))
-    found = arrays_of(hungry)
-    w = found.state(1)
-    load_orders(found, w, {})
-    turns.begin(w)
+    found, w = begun(hungry, 1)
     turns.take(w, 60)
 
     plan, faults = judge(hungry, best_orders(found, w))

@@ -14,7 +14,7 @@ from servicedesk.core.rounds.planner import plan_rounds
 from servicedesk.core.rounds.problem import Lunch, Problem, Refill, Shift, Travel, Visit, Window
 from servicedesk.core.rounds.rules import judge
 from tests.core.rounds import checker
-from tests.core.rounds.on_arrays import engine, plain, searched, sites, windowed
+from tests.core.rounds.on_arrays import begun, engine, plain, searched, sites, windowed
 from tests.core.rounds.problems import LUNCH, H, M, line
 
 
@@ -22,10 +22,7 @@ from tests.core.rounds.problems import LUNCH, H, M, line
 @pytest.mark.parametrize(("seed", "lunch"), [(1, False), (2, False), (3, True), (5, True)])
 def test_a_plan_with_windows_holds_and_costs_what_it_says(seed, lunch, every_move):
     problem = windowed(sites(seed=seed), seed, lunch)
-    found = arrays_of(problem)
-    w = found.state(seed)
-    load_orders(found, w, {})
-    turns.begin(w)
+    found, w = begun(problem, seed)
     w.knob[columns.HEAT], w.knob[columns.BLINK], w.knob[columns.NOISE] = 300.0, 0.05, 0.1
     w.count[columns.PATIENCE] = 60
     turns.take(w, 150)
@@ -113,10 +110,7 @@ def test_of_several_windows_one_is_chosen_and_a_plan_that_is_there_keeps_those_i
         (Visit("a", 1, H, two), Visit("b", 2, H, (Window(0, 8 * H, 8 * H + 30 * M),))),
         (Shift("x", 0, 0, 0, 7 * H, 17 * H),),
     )
-    found = arrays_of(problem)
-    w = found.state(1)
-    load_orders(found, w, {})
-    turns.begin(w)
+    found, w = begun(problem, 1)
     turns.take(w, 20)
     orders = best_orders(found, w)
     plan, faults = judge(problem, orders)
@@ -140,10 +134,7 @@ def test_work_on_either_side_of_lunch_and_work_that_begins_inside_it_are_known()
         Visit("fixed", 1, 20 * M, (Window(0, at, at),)),
     )
     problem = Problem(line(0, 5), visits, (shift,))
-    found = arrays_of(problem)
-    w = found.state(1)
-    load_orders(found, w, {})
-    turns.begin(w)
+    found, w = begun(problem, 1)
     turns.take(w, 20)
     plan, faults = judge(problem, best_orders(found, w))
 
@@ -210,10 +201,7 @@ def refilled(seed, most=1):
 @pytest.mark.parametrize(("seed", "most"), [(1, 1), (2, 2), (7, 2), (8, 1)])
 def test_a_van_is_filled_again_where_one_load_does_not_do(seed, most, every_move):
     problem = refilled(seed, most)
-    found = arrays_of(problem, 9000)
-    w = found.state(seed)
-    load_orders(found, w, {})
-    turns.begin(w)
+    found, w = begun(problem, seed, leave=9000)
     w.knob[columns.HEAT], w.knob[columns.BLINK], w.knob[columns.NOISE] = 300.0, 0.05, 0.1
     w.count[columns.PATIENCE] = 60
     turns.take(w, 200)

@@ -457,6 +457,14 @@ def test_of_plans_as_good_as_one_another_the_same_is_kept_whoever_comes_first():
 
     assert found == [one, one]
 
+    keeper = Keeper(problem)
+    keeper.offer(7, 0, lambda: other)
+    keeper.firm = keeper.best
+    keeper.offer(7, 0, lambda: one)
+    assert keeper.best.orders() == other
+    keeper.offer(6, 0, lambda: one)
+    assert keeper.best.orders() == one
+
 
 def test_a_short_search_that_finds_no_room_for_all_leaves_one_out():
     visits = tuple(visit(f"v{n}", n + 1, minutes=200) for n in range(3))

@@ -17,7 +17,6 @@ from servicedesk.core.rounds.compiled.arrays import (
     LEN,
     NODE,
     OPENS,
-    PER_TIME,
     TO_GO,
     WINDOW,
     State,
@@ -159,9 +158,3 @@ def wind(w: State, r: Any) -> None:
             part = joined_on(one, w.m[cells[r, p, NODE], cells[r, p + 1, NODE], 1], part)
         clock[r, p, TO_GO], clock[r, p, TO_GO + 1] = part[0], part[1]
         clock[r, p, TO_GO + 2], clock[r, p, TO_GO + 3] = part[2], part[3]
-
-
-@inlined
-def lateness(knob: Any, late: Any) -> Any:
-    """The penalty for seconds after windows closed."""
-    return late * knob[PER_TIME]

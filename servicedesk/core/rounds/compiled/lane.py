@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 from servicedesk.core.rounds.compiled.arrays import (
@@ -61,6 +62,7 @@ class Known:
     problem: Problem
     whole: Arrays | None
 
+    @cached_property
     def some(self) -> Arrays | None:
         """The same with visits left out at a price."""
         return arrays_of(self.problem, missing_price(self.problem))
@@ -69,7 +71,7 @@ class Known:
 def known(problem: Problem) -> Known | None:
     """The problem for the search on arrays; None where that does not know all its rules."""
     found = Known(problem, arrays_of(problem))
-    return found if found.whole is not None or found.some() is not None else None
+    return found if found.whole is not None or found.some is not None else None
 
 
 class Lane:
@@ -97,9 +99,8 @@ class Lane:
         if not self._ready(start):
             self._otherwise(start, self.until)
         elif self.known.whole is None or not self._cooled(self.known.whole, start, IN_VAIN if must else 1.0):
-            some = self.known.some()
-            assert some is not None  # else it is not known
-            self._cooled(some, start, 1.0)
+            assert self.known.some is not None  # else it is not known
+            self._cooled(self.known.some, start, 1.0)
 
     def _ready(self, start: Orders | None) -> bool:
         """Whether the functions are compiled; until they are it is searched otherwise. With a limit of iterations they are waited

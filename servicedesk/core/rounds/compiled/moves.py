@@ -25,7 +25,6 @@ from servicedesk.core.rounds.compiled.arrays import (
     NODE,
     OVERLOAD,
     PER_LOAD,
-    PER_TIME,
     QUEUE,
     QUEUE_HEAD,
     QUEUED,
@@ -49,7 +48,7 @@ from servicedesk.core.rounds.compiled.clocked import (
 from servicedesk.core.rounds.compiled.compiling import compiled, inlined
 from servicedesk.core.rounds.compiled.doing import do_best
 from servicedesk.core.rounds.compiled.reading import DEARER
-from servicedesk.core.rounds.compiled.rounds import push, soft_of
+from servicedesk.core.rounds.compiled.rounds import priced, push, soft_of
 
 EPS = 0.01
 
@@ -127,12 +126,6 @@ def after(w: State, d: Any, r1: Any, a: Any, la: Any, t1: Any, r2: Any, b: Any, 
     """Second stage for two rounds whose chains are exchanged: hours, loads, fixed price, who."""
     d, over1, over2 = before_clock(w, d, r1, a, la, r2, b, lb)
     return d + soft_of(w.shift, w.knob, r1, t1, over1) + soft_of(w.shift, w.knob, r2, t2, over2)
-
-
-@inlined
-def priced(w: State, r: Any, hours: Any, over: Any) -> Any:
-    """What hours, lateness and overload of a round cost."""
-    return soft_of(w.shift, w.knob, r, hours[0], over) + hours[1] * w.knob[PER_TIME]
 
 
 @compiled

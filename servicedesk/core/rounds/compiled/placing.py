@@ -50,15 +50,15 @@ from servicedesk.core.rounds.compiled.arrays import (
     WINDOW_THEN,
     State,
 )
-from servicedesk.core.rounds.compiled.clocked import joined_on, lateness, on_to, up_to
+from servicedesk.core.rounds.compiled.clocked import joined_on, on_to, up_to
 from servicedesk.core.rounds.compiled.compiling import compiled, inlined
 from servicedesk.core.rounds.compiled.reading import ABLE, CLOSE, DEARER, HUGE, MORE, OPEN
 from servicedesk.core.rounds.compiled.rounds import (
     changed,
     draw,
+    priced,
     push_around,
     seconds_of,
-    soft_of,
     touch,
     trips,
 )
@@ -97,7 +97,7 @@ def scan_on(w: State, i: Any, r: Any) -> None:
                 continue
             part = joined_on(up_to(w, r, p - 1), m[a, i, 1], (row[MORE], 0, row[OPEN], row[CLOSE]))
             seconds, late = on_to(w, r, part, i, r, p)
-            cost = way + row[DEARER] + lateness(w.knob, late) + soft_of(w.shift, w.knob, r, seconds, over)
+            cost = way + row[DEARER] + priced(w, r, (seconds, late), over)
             if cost < best:
                 best = cost
                 ins[i, r, DEAR], ins[i, r, PLACE] = way + row[DEARER], p
@@ -163,8 +163,8 @@ def with_site(w: State, i: Any, r: Any, most: Any) -> Any:
         scan(w, i, r)
     if shift[r, STORES]:
         over = w.ins[i, r, OVER_THEN]
-    cost += w.ins[i, r, DEAR] + lateness(w.knob, w.ins[i, r, LATE_THEN])
-    return cost + soft_of(shift, w.knob, r, seconds_of(w, r) + w.ins[i, r, LONGER], over)
+    hours = (seconds_of(w, r) + w.ins[i, r, LONGER], w.ins[i, r, LATE_THEN])
+    return cost + w.ins[i, r, DEAR] + priced(w, r, hours, over)
 
 
 @compiled

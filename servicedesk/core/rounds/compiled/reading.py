@@ -9,6 +9,7 @@ from typing import Any
 
 from servicedesk.core.rounds.clock import virtual_end, virtual_windows
 from servicedesk.core.rounds.later import np
+from servicedesk.core.rounds.model import HELD
 from servicedesk.core.rounds.problem import NO_WAY_S, Lunch, Problem, Shift, Tie, Visit, Window
 from servicedesk.core.rounds.rules import fits
 from servicedesk.core.rounds.timing import lunch_of
@@ -17,8 +18,6 @@ HUGE = 1e15
 FORBIDDEN = 100_000_000
 MOST_CELLS = 2_000_000
 """Shifts times sites that the arrays take: some 200 bytes each, in every lane."""
-HELD = 10
-"""How much dearer it is to leave out a visit that a person has locked."""
 OPEN, CLOSE, MORE, DEARER, ABLE, COLUMNS = range(6)
 """Columns of `hours`: when work may begin on the virtual clock, how much longer it takes there, what that window costs more than the
 cheapest of its day, and whether it is there at all; where it is not, the others are those of one that is."""

@@ -75,6 +75,12 @@ def soft_of(shift: Any, knob: Any, r: Any, time: Any, overload: Any) -> Any:
     return soft
 
 
+@inlined
+def priced(w: State, r: Any, hours: Any, over: Any) -> Any:
+    """What hours (how long, how late) and overload of a round cost."""
+    return soft_of(w.shift, w.knob, r, hours[0], over) + hours[1] * w.knob[PER_TIME]
+
+
 @compiled
 def refresh(w: State, r: Any) -> None:
     """Sums along a round, where its visits stand, what it is worth."""
@@ -151,7 +157,7 @@ def value(w: State, r: Any, extra: Any) -> None:
     if w.count[TIMED]:
         worth[r, LATENESS] = w.clock[r, n + 1, BEGUN + 1]
     worth[r, WAY] = cells[r, n + 1, AHEAD] + extra + shift[r, FIXED]
-    worth[r, SOFT] = soft_of(shift, w.knob, r, time, over) + worth[r, LATENESS] * w.knob[PER_TIME]
+    worth[r, SOFT] = priced(w, r, (time, worth[r, LATENESS]), over)
     worth[r, OVERLOAD] = over
     worth[r, OVERTIME] = max(0, time - shift[r, LIMIT]) + worth[r, LATENESS]
 

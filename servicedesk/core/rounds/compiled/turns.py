@@ -63,10 +63,10 @@ from servicedesk.core.rounds.compiled.rounds import (
     code,
     decoded,
     draw,
+    priced,
     push_around,
     restore,
     seconds_of,
-    soft_of,
 )
 
 ONE_DAY, STRING_SHARE = 0.3, 0.3
@@ -153,8 +153,7 @@ def weigh(w: State) -> None:
     knob[JUDGED] = knob[HELD_LOAD] = knob[HELD_TIME] = 0.0
     for r in range(w.shift.shape[0]):
         if w.shift[r, LEN]:
-            w.worth[r, SOFT] = soft_of(w.shift, knob, r, seconds_of(w, r), w.worth[r, OVERLOAD])
-            w.worth[r, SOFT] += w.worth[r, LATENESS] * knob[PER_TIME]
+            w.worth[r, SOFT] = priced(w, r, (seconds_of(w, r), w.worth[r, LATENESS]), w.worth[r, OVERLOAD])
     tally(w)
 
 
