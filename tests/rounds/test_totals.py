@@ -116,3 +116,12 @@ def test_what_moves_in_a_large_week_stands_with_its_day_and_every_shift_leads_to
 
 def test_totals_know_a_day_without_anything():
     assert week_total(date(2026, 6, 8)).large is False
+
+
+def test_what_a_proposal_saves_is_the_difference_of_the_numbers_beside_it():
+    rows = proposed._numbers({"metres": 106_600, "driving": 149}, {"metres": 91_400, "driving": 91})
+
+    assert rows[1:3] == [
+        ("At the wheel", "0 h 2 min", "0 h 2 min", "the same"),
+        ("Kilometres", "107", "91", "16 less"),
+    ]

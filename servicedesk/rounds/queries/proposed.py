@@ -112,18 +112,22 @@ def _whole(number: float) -> str:
 
 
 def _numbers(before: dict[str, Any], after: dict[str, Any]) -> list[tuple[str, str, str, str]]:
-    """Rows of both weeks: what, now, as proposed, and what it saves."""
-    asked: list[tuple[str, float, float, Callable[[float], str]]] = [
-        (_("Visits on rounds"), before.get("visits", 0), after.get("visits", 0), _whole),
-        (_("At the wheel"), before.get("driving", 0), after.get("driving", 0), hours_words),
+    """Rows of both weeks: what, now, as proposed, and what it saves, reckoned from what is shown: whole minutes and kilometres."""
+
+    def both(name: str, unit: int) -> tuple[int, int]:
+        was, now = (unit * round(side.get(name, 0) / unit) for side in (before, after))
+        return was, now
+
+    asked: list[tuple[str, tuple[int, int], Callable[[float], str]]] = [
+        (_("Visits on rounds"), both("visits", 1), _whole),
+        (_("At the wheel"), both("driving", 60), hours_words),
     ]
     if "metres" in after:
-        km = (before.get("metres", 0) / 1000, after["metres"] / 1000)
-        asked.append((_("Kilometres"), *km, _whole))
-    asked.append((_("Overtime"), before.get("overtime", 0), after.get("overtime", 0), hours_words))
-    broken = [len(side.get("broken", [])) for side in (before, after)]
-    asked.append((_("Rules broken"), broken[0], broken[1], _whole))
-    return [(name, words(was), words(now), _difference(was, now, words)) for name, was, now, words in asked]
+        asked.append((_("Kilometres"), both("metres", 1000), lambda metres: _whole(metres / 1000)))
+    asked.append((_("Overtime"), both("overtime", 60), hours_words))
+    broken = len(before.get("broken", [])), len(after.get("broken", []))
+    asked.append((_("Rules broken"), broken, _whole))
+    return [(name, words(was), words(now), _difference(was, now, words)) for name, (was, now), words in asked]
 
 
 def lead_of(proposal: Proposal, homeless: int) -> str:
